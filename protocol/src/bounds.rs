@@ -1,0 +1,54 @@
+//! Bounds: sizes, counts and times that keep one device or peer from exhausting another; each with its why.
+//! Owns: constants.   Never: a limit of the work itself (metres, newtons): those are in the plan.
+
+/// Version of the entry encoding; pinned by the founding entry.
+pub const FORMAT_VERSION: u8 = 1;
+/// Largest encoded entry, signature included (design: 64 KiB). The founding entry carries the plan.
+pub const ENTRY_MAX_BYTES: usize = 64 * 1024;
+/// Most heads in one entry: one for every other device of the largest crew.
+pub const HEADS_MAX: usize = 64;
+/// Most devices ever admitted to one job: the largest crew of 32, each replaced once.
+pub const DEVICES_MAX: usize = 64;
+/// Most characters in any free text that a person types into an entry.
+pub const TEXT_MAX_CHARS: usize = 500;
+/// Most entries waiting for their past.
+pub const PEN_MAX_ENTRIES: usize = 16_384;
+/// Most bytes waiting for their past.
+pub const PEN_MAX_BYTES: usize = 16 * 1024 * 1024;
+/// Places in the pen that only stops may take, so that a full pen never turns one away.
+pub const PEN_STOP_PLACES: usize = 256;
+/// A stamp further ahead of the own wall clock than this is not followed: ten minutes is more than a
+/// phone that has seen a network drifts in a month.
+pub const STAMP_AHEAD_MAX_MS: u64 = 10 * 60 * 1000;
+/// Largest beacon datagram: under the 1,162 bytes that QUIC can carry right after connecting on a
+/// 1,280 byte path.
+pub const DATAGRAM_MAX_BYTES: usize = 1_100;
+/// Largest message on a stream before it is refused unread.
+pub const MESSAGE_MAX_BYTES: usize = 4 * 1024 * 1024;
+/// Most entries in one catch-up message: large enough for full signature batches, small enough that a
+/// stop behind it waits some milliseconds only.
+pub const GIVE_MAX_ENTRIES: usize = 4_096;
+/// Most new entries a second taken from one peer's own chain before it is told to slow down.
+pub const ENTRIES_PER_SECOND_MAX: u32 = 200;
+/// Beacons, when every proof is young.
+pub const BEACON_MS: u64 = 250;
+/// Beacons, while any proof is older than half the watch limit.
+pub const BEACON_HURRIED_MS: u64 = 100;
+/// How often the call is worked out anew.
+pub const TICK_MS: u64 = 100;
+/// A page that has not heard from its node, or a node from its page, for so long counts as silent.
+pub const PAGE_LIMIT_MS: u64 = 1_000;
+/// Default age of a proof of life up to which a device says Proceed.
+pub const WATCH_LIMIT_MS: u64 = 4_000;
+/// The range in which a plan may set it.
+pub const WATCH_LIMIT_RANGE_MS: core::ops::RangeInclusive<u64> = 2_000..=10_000;
+/// A device unheard for so long may be removed without asking its peers' holders.
+pub const LOST_AFTER_MS: u64 = 10_000;
+/// Out of Hold only after every proof was young for so long.
+pub const STEADY_MS: u64 = 2_000;
+/// After a hold by loss of more than this the holder says that things are still so.
+pub const STILL_SO_AFTER_MS: u64 = 30_000;
+/// A confirm stays armed for so long while it waits for fresh evidence.
+pub const ARMED_MS: u64 = 2_000;
+/// Default validity of a ground worker's ready.
+pub const READY_VALID_S: u32 = 30;

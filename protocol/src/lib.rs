@@ -1,0 +1,30 @@
+//! Gantline's protocol: the job as pure state machines.
+//!
+//! The same code runs on a device, in the simulator, in the replay and in the tests. Nothing here reads a
+//! clock, a socket, a disk or a source of randomness, and nothing here is asynchronous: time and bytes come
+//! in as arguments, effects go out as values.
+//!
+//! Modules in the order one should read them; imports point upwards only.
+#![forbid(unsafe_code)]
+
+// Words that everything uses.
+pub mod bounds;
+pub mod decimal;
+pub mod ids;
+pub mod reason;
+pub mod time;
+
+// The job as planned.
+pub mod plan;
+
+// What was said, by whom, after what.
+pub mod log;
+
+// Proof of life.
+pub mod watch;
+
+// What a person may be told.
+pub mod state;
+
+// The one way in and out.
+pub mod engine;

@@ -1,0 +1,413 @@
+//! Graph: the entries that are here with their whole past, and which of two came before the other.
+//! Owns: every applied entry of one job.   Gives: `before`, cuts (downsets), chains, forks, heads.
+//! May use: entry, wire, sign, ids.   Never: what an entry means (gate), what still waits (pen).
+//!
+//! Each author's entries form a chain. When an author forks, the second entry of one number starts a
+//! branch: a chain of its own, whose earlier part is the chain it left. A *cut* is a version vector, a
+//! count for each chain: the downset of all entries whose number is below their chain's count. The past of
+//! an entry is a cut, so "is a in the past of b" is one comparison, also across forks.
+
+use crate::bounds::HEADS_MAX;
+use crate::ids::{DeviceKey, EntryHash};
+use crate::log::entry::{Body, Content};
+use crate::log::sign::Verified;
+use crate::log::wire::Entry;
+use hashbrown::HashTable;
+
+/// An entry's place in its graph, in order of arrival; every entry comes after its whole past.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct EntryIx(pub u32);
+
+/// A chain: an author's entries, or one branch of them.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct ChainIx(pub u32);
+
+/// A downset of entries: for each chain, by its index, one more than the greatest number in it; a
+/// missing count is zero.
+pub type Cut = [u32];
+
+#[derive(Debug)]
+struct Node {
+    entry: Entry,
+    chain: ChainIx,
+    past_start: u32,
+    past_len: u32,
+}
+
+#[derive(Debug)]
+struct Chain {
+    author: DeviceKey,
+    /// The number of this chain's first entry: 0, or where it leaves another chain.
+    first_seq: u32,
+    entries: Vec<EntryIx>,
+}
+
+/// Two different entries of one author with one number.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Fork {
+    /// The author.
+    pub author: DeviceKey,
+    /// The number where the branches part.
+    pub seq: u32,
+    /// The entry that was here first; which one that is says nothing.
+    pub one: EntryIx,
+    /// The other.
+    pub other: EntryIx,
+}
+
+/// What an insertion did.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Inserted {
+    /// The entry is new.
+    New(EntryIx),
+    /// It was here already.
+    Known(EntryIx),
+}
+
+/// Why an entry cannot go in, now or ever.
+#[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
+pub enum CannotInsert {
+    /// Some of its past is not here yet; it waits in the pen.
+    #[error("{} entries of its past are missing", missing.len())]
+    Gap {
+        /// Their hashes.
+        missing: Vec<EntryHash>,
+    },
+    /// Its predecessor is another author's, or not of the number before.
+    #[error("its predecessor is not the author's entry before")]
+    Link,
+    /// A head that is the author's own, or more than the crew can have.
+    #[error("its heads name the author's own chain, or are more than {HEADS_MAX}")]
+    Heads,
+    /// Of another job, or a second founding entry.
+    #[error("it belongs to another job")]
+    Job,
+}
+
+/// All applied entries of a job.
+#[derive(Debug)]
+pub struct Graph {
+    nodes: Vec<Node>,
+    by_hash: HashTable<EntryIx>,
+    chains: Vec<Chain>,
+    /// Version vectors of all entries, one after the other.
+    pasts: Vec<u32>,
+    all: Vec<u32>,
+    forks: Vec<Fork>,
+}
+
+fn short(hash: &EntryHash) -> u64 {
+    let mut eight = [0; 8];
+    eight.copy_from_slice(&hash.0[..8]);
+    u64::from_le_bytes(eight)
+}
+
+impl Default for Graph {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl Graph {
+    /// A graph without entries; its first insertion must be a founding entry.
+    #[must_use]
+    pub fn new() -> Self {
+        Self {
+            nodes: Vec::new(),
+            by_hash: HashTable::new(),
+            chains: Vec::new(),
+            pasts: Vec::new(),
+            all: Vec::new(),
+            forks: Vec::new(),
+        }
+    }
+
+    /// Puts an entry in.
+    ///
+    /// # Errors
+    /// [`CannotInsert`]; nothing has changed then.
+    pub fn insert(&mut self, verified: Verified) -> Result<Inserted, CannotInsert> {
+        let entry = verified.into_entry();
+        if let Some(known) = self.find(&entry.hash) {
+            return Ok(Inserted::Known(known));
+        }
+        self.check_job(&entry.content)?;
+        let (prev, heads) = self.parents(&entry.content)?;
+        let (chain, fork_with) = self.chain_for(&entry.content, prev);
+        let ix = EntryIx(self.nodes.len() as u32);
+        self.push_past(prev, &heads);
+        let past_start = self.pasts.len() as u32 - self.all.len() as u32;
+        if let Some(one) = fork_with {
+            self.forks.push(Fork {
+                author: entry.content.author,
+                seq: entry.content.seq,
+                one,
+                other: ix,
+            });
+        }
+        self.chains[chain.0 as usize].entries.push(ix);
+        self.all[chain.0 as usize] = entry.content.seq + 1;
+        let nodes = &self.nodes;
+        let hash = entry.hash;
+        self.by_hash.insert_unique(short(&hash), ix, |other| {
+            short(&nodes[other.0 as usize].entry.hash)
+        });
+        self.nodes.push(Node {
+            entry,
+            chain,
+            past_start,
+            past_len: self.all.len() as u32,
+        });
+        Ok(Inserted::New(ix))
+    }
+
+    fn check_job(&self, content: &Content) -> Result<(), CannotInsert> {
+        let founds = matches!(content.body, Body::Found(_));
+        let good = match self.nodes.first() {
+            None => {
+                founds
+                    && content.seq == 0
+                    && content.heads.is_empty()
+                    && content.job == crate::ids::JobId::UNFOUNDED
+            }
+            Some(founding) => !founds && content.job.0 == founding.entry.hash.0,
+        };
+        if good { Ok(()) } else { Err(CannotInsert::Job) }
+    }
+
+    fn parents(&self, content: &Content) -> Result<(Option<EntryIx>, Vec<EntryIx>), CannotInsert> {
+        let mut missing = Vec::new();
+        let mut prev = None;
+        if content.prev == EntryHash::NONE {
+            if content.seq != 0 {
+                return Err(CannotInsert::Link);
+            }
+        } else {
+            match self.find(&content.prev) {
+                None => missing.push(content.prev),
+                Some(ix) => {
+                    let before = self.content(ix);
+                    if before.author != content.author
+                        || before.seq.checked_add(1) != Some(content.seq)
+                    {
+                        return Err(CannotInsert::Link);
+                    }
+                    prev = Some(ix);
+                }
+            }
+        }
+        if content.heads.len() > HEADS_MAX {
+            return Err(CannotInsert::Heads);
+        }
+        let mut heads = Vec::with_capacity(content.heads.len());
+        for hash in &content.heads {
+            match self.find(hash) {
+                None => missing.push(*hash),
+                Some(ix) if self.content(ix).author == content.author => {
+                    return Err(CannotInsert::Heads);
+                }
+                Some(ix) => heads.push(ix),
+            }
+        }
+        if missing.is_empty() {
+            Ok((prev, heads))
+        } else {
+            Err(CannotInsert::Gap { missing })
+        }
+    }
+
+    /// The chain that the entry extends or starts, and the entry that it forks with.
+    fn chain_for(
+        &mut self,
+        content: &Content,
+        prev: Option<EntryIx>,
+    ) -> (ChainIx, Option<EntryIx>) {
+        let rival = match prev {
+            Some(prev) => {
+                let chain = self.chain(prev);
+                if self.all[chain.0 as usize] == content.seq {
+                    return (chain, None);
+                }
+                self.at(chain, content.seq)
+            }
+            None => self
+                .chains
+                .iter()
+                .position(|chain| chain.author == content.author && chain.first_seq == 0)
+                .and_then(|chain| self.at(ChainIx(chain as u32), 0)),
+        };
+        self.chains.push(Chain {
+            author: content.author,
+            first_seq: content.seq,
+            entries: Vec::new(),
+        });
+        self.all.push(0);
+        (ChainIx(self.chains.len() as u32 - 1), rival)
+    }
+
+    /// Appends the version vector of an entry with these parents to `pasts`.
+    fn push_past(&mut self, prev: Option<EntryIx>, heads: &[EntryIx]) {
+        let start = self.pasts.len();
+        self.pasts.resize(start + self.all.len(), 0);
+        for &parent in prev.iter().chain(heads) {
+            let node = &self.nodes[parent.0 as usize];
+            let (from, len) = (node.past_start as usize, node.past_len as usize);
+            let (chain, seen) = (node.chain.0 as usize, node.entry.content.seq + 1);
+            let (before, own) = self.pasts.split_at_mut(start);
+            for (count, theirs) in own.iter_mut().zip(&before[from..from + len]) {
+                *count = (*count).max(*theirs);
+            }
+            own[chain] = own[chain].max(seen);
+        }
+    }
+
+    /// How many entries there are.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.nodes.len()
+    }
+
+    /// Whether there is no entry yet.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.nodes.is_empty()
+    }
+
+    /// Every entry, in order of arrival: each after its whole past.
+    pub fn iter(&self) -> impl Iterator<Item = EntryIx> + use<> {
+        (0..self.nodes.len() as u32).map(EntryIx)
+    }
+
+    /// The entry with this hash.
+    #[must_use]
+    pub fn find(&self, hash: &EntryHash) -> Option<EntryIx> {
+        self.by_hash
+            .find(short(hash), |ix| {
+                self.nodes[ix.0 as usize].entry.hash == *hash
+            })
+            .copied()
+    }
+
+    /// The entry at this place. Places come from this graph only.
+    #[must_use]
+    pub fn entry(&self, ix: EntryIx) -> &Entry {
+        &self.nodes[ix.0 as usize].entry
+    }
+
+    /// What it says.
+    #[must_use]
+    pub fn content(&self, ix: EntryIx) -> &Content {
+        &self.entry(ix).content
+    }
+
+    /// What it says, without the envelope.
+    #[must_use]
+    pub fn body(&self, ix: EntryIx) -> &Body {
+        &self.entry(ix).content.body
+    }
+
+    /// Whose it is.
+    #[must_use]
+    pub fn author(&self, ix: EntryIx) -> DeviceKey {
+        self.entry(ix).content.author
+    }
+
+    /// Its hash.
+    #[must_use]
+    pub fn hash(&self, ix: EntryIx) -> EntryHash {
+        self.entry(ix).hash
+    }
+
+    /// The chain that it is on.
+    #[must_use]
+    pub fn chain(&self, ix: EntryIx) -> ChainIx {
+        self.nodes[ix.0 as usize].chain
+    }
+
+    /// Its number.
+    #[must_use]
+    pub fn seq(&self, ix: EntryIx) -> u32 {
+        self.content(ix).seq
+    }
+
+    /// The strict past of an entry, as a cut.
+    #[must_use]
+    pub fn past(&self, ix: EntryIx) -> &Cut {
+        let node = &self.nodes[ix.0 as usize];
+        let start = node.past_start as usize;
+        &self.pasts[start..start + node.past_len as usize]
+    }
+
+    /// All entries, as a cut.
+    #[must_use]
+    pub fn all(&self) -> &Cut {
+        &self.all
+    }
+
+    /// Whether an entry is in a cut.
+    #[must_use]
+    pub fn within(&self, ix: EntryIx, cut: &Cut) -> bool {
+        let chain = self.chain(ix).0 as usize;
+        cut.get(chain).is_some_and(|&count| self.seq(ix) < count)
+    }
+
+    /// Whether `a` is in the strict past of `b`.
+    #[must_use]
+    pub fn before(&self, a: EntryIx, b: EntryIx) -> bool {
+        self.within(a, self.past(b))
+    }
+
+    /// Whether neither is in the past of the other; an entry is not concurrent with itself.
+    #[must_use]
+    pub fn concurrent(&self, a: EntryIx, b: EntryIx) -> bool {
+        a != b && !self.before(a, b) && !self.before(b, a)
+    }
+
+    /// Chains of an author; more than one after a fork.
+    pub fn chains_of(&self, author: DeviceKey) -> impl Iterator<Item = ChainIx> + '_ {
+        (0_u32..)
+            .zip(&self.chains)
+            .filter(move |(_, chain)| chain.author == author)
+            .map(|(ix, _)| ChainIx(ix))
+    }
+
+    /// The author of a chain.
+    #[must_use]
+    pub fn chain_author(&self, chain: ChainIx) -> DeviceKey {
+        self.chains[chain.0 as usize].author
+    }
+
+    /// How many chains there are.
+    #[must_use]
+    pub fn chain_count(&self) -> usize {
+        self.chains.len()
+    }
+
+    /// The entry with this number on this chain itself (not on the chain it branched from).
+    #[must_use]
+    pub fn at(&self, chain: ChainIx, seq: u32) -> Option<EntryIx> {
+        let chain = self.chains.get(chain.0 as usize)?;
+        let offset = seq.checked_sub(chain.first_seq)?;
+        chain.entries.get(offset as usize).copied()
+    }
+
+    /// All forks found, in order of arrival.
+    #[must_use]
+    pub fn forks(&self) -> &[Fork] {
+        &self.forks
+    }
+
+    /// The newest entries of all chains that are in no other entry's past.
+    #[must_use]
+    pub fn tips(&self) -> Vec<EntryIx> {
+        let last: Vec<EntryIx> = self
+            .chains
+            .iter()
+            .filter_map(|chain| chain.entries.last().copied())
+            .collect();
+        last.iter()
+            .copied()
+            .filter(|&tip| !last.iter().any(|&other| self.before(tip, other)))
+            .collect()
+    }
+}
