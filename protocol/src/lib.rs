@@ -20,6 +20,9 @@ pub mod plan;
 // What was said, by whom, after what.
 pub mod log;
 
+// Which of it counts.
+pub mod gate;
+
 // Proof of life.
 pub mod watch;
 
