@@ -157,6 +157,9 @@ pub enum ConditionKind {
     NoneSeen,
     /// The line order: every terminal, read back, held by the supervisor in office, structure covered.
     Order,
+    /// Said to be so by an owner, such as voice contact with everyone. Unlike a presence it is renewed by
+    /// an affirmation only, not by any other act.
+    Affirmed,
 }
 
 /// How long something once established lasts.
@@ -402,6 +405,12 @@ impl Plan {
     #[must_use]
     pub fn condition(&self, id: &ConditionId) -> Option<&Condition> {
         self.conditions.iter().find(|condition| &condition.id == id)
+    }
+
+    /// The mark with this id.
+    #[must_use]
+    pub fn mark(&self, id: &MarkId) -> Option<&Mark> {
+        self.marks.iter().find(|mark| &mark.id == id)
     }
 
     /// The item with this id.
