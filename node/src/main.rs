@@ -1,1 +1,3 @@
+//! The program `gantline`.
+
 fn main() {}

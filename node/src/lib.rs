@@ -1,0 +1,18 @@
+//! Gantline's node: the device that a member of the crew holds.
+//!
+//! Drives `gantline-protocol` and decides nothing about the job: it gives the protocol time and bytes, and
+//! carries out what comes back.
+//!
+//! Modules in the order one should read them.
+
+// What survives the loss of power.
+pub mod store;
+
+// Bytes to and from other devices.
+pub mod net;
+
+// The one loop: input, handle, effects.
+pub mod device;
+
+// How the holder's pages and commands reach the loop.
+pub mod control;
