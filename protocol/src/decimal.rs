@@ -7,11 +7,32 @@ use core::fmt;
 use serde::{Deserialize, Serialize};
 
 /// `digits / 10^scale`, scale 0 to 9. Equality and order are by value: 2.0 equals 2.00.
-#[derive(Clone, Copy, Serialize, Deserialize)]
-#[serde(try_from = "(i64, u8)", into = "(i64, u8)")]
+#[derive(Clone, Copy)]
 pub struct Decimal {
     digits: i64,
     scale: u8,
+}
+
+// A pair of integers in the log; text wherever people or scripts read, so that no reader makes it a float.
+impl Serialize for Decimal {
+    fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        if to.is_human_readable() {
+            to.collect_str(self)
+        } else {
+            self.parts().serialize(to)
+        }
+    }
+}
+
+impl<'de> Deserialize<'de> for Decimal {
+    fn deserialize<D: serde::Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        use serde::de::Error;
+        if from.is_human_readable() {
+            String::deserialize(from)?.parse().map_err(D::Error::custom)
+        } else {
+            Self::try_from(<(i64, u8)>::deserialize(from)?).map_err(D::Error::custom)
+        }
+    }
 }
 
 /// Why a text or pair is not a [`Decimal`].
@@ -153,6 +174,19 @@ impl core::str::FromStr for Decimal {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_pair_of_integers_in_the_log() {
+        let value: Decimal = "3.41".parse().unwrap_or(Decimal::ZERO);
+        let bytes = postcard::to_stdvec(&value).unwrap_or_default();
+        assert_eq!(
+            bytes,
+            postcard::to_stdvec(&(341_i64, 2_u8)).unwrap_or_default()
+        );
+        assert_eq!(postcard::from_bytes(&bytes), Ok(value));
+        let scale_of_ten = postcard::to_stdvec(&(1_i64, 10_u8)).unwrap_or_default();
+        assert!(postcard::from_bytes::<Decimal>(&scale_of_ten).is_err());
+    }
 
     #[test]
     fn text_round_trips_and_compares_by_value() {

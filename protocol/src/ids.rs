@@ -28,8 +28,29 @@ fn unhex<const N: usize>(text: &str) -> Option<[u8; N]> {
 macro_rules! bytes_id {
     ($(#[$doc:meta])* $name:ident, $len:literal) => {
         $(#[$doc])*
-        #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+        #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
         pub struct $name(pub [u8; $len]);
+
+        // Bytes in the log, hexadecimal wherever people or scripts read: a list of numbers names nothing.
+        impl Serialize for $name {
+            fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+                if to.is_human_readable() {
+                    to.collect_str(self)
+                } else {
+                    self.0.serialize(to)
+                }
+            }
+        }
+
+        impl<'de> Deserialize<'de> for $name {
+            fn deserialize<D: serde::Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+                if from.is_human_readable() {
+                    String::deserialize(from)?.parse().map_err(serde::de::Error::custom)
+                } else {
+                    <[u8; $len]>::deserialize(from).map(Self)
+                }
+            }
+        }
 
         impl fmt::Display for $name {
             fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -284,6 +305,14 @@ mod tests {
             );
         }
         assert!(StepId::try_from("P08-a_1").is_ok());
+    }
+
+    #[test]
+    fn keys_are_their_bare_bytes_in_the_log() {
+        let key = DeviceKey([9; 32]);
+        let bytes = postcard::to_stdvec(&key).unwrap_or_default();
+        assert_eq!(bytes, [9; 32]);
+        assert_eq!(postcard::from_bytes(&bytes), Ok(key));
     }
 
     #[test]
