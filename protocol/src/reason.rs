@@ -50,6 +50,13 @@ pub enum Reason {
     },
     /// The condition's newest reading is outside its limit, or its owner is away.
     ConditionOut { condition: ConditionId },
+    /// Nobody who may has read or affirmed the condition yet, or not since the day or the holder changed.
+    ConditionUnknown { condition: ConditionId },
+    /// The condition is back in bounds, but not yet for as long as it must be: what is left, ms.
+    ConditionTimer {
+        condition: ConditionId,
+        left_ms: u64,
+    },
     /// The value is outside its limit.
     OutOfLimit {
         limit: LimitId,
@@ -191,7 +198,9 @@ impl Reason {
             | Self::StillSo
             | Self::NothingOpen
             | Self::ConditionOut { .. } => "hold_active",
-            Self::Stale { .. } => "stale",
+            Self::Stale { .. } | Self::ConditionUnknown { .. } | Self::ConditionTimer { .. } => {
+                "stale"
+            }
             Self::OutOfLimit { .. } => "out_of_limit",
             Self::AnswerNotPassing { .. } | Self::Conflict { .. } | Self::CannotConfirm { .. } => {
                 "conflict"

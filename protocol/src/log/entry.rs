@@ -254,6 +254,9 @@ pub struct ConditionAge {
     pub entry: EntryHash,
     /// Upper bound of its age, ms.
     pub age_ms: u64,
+    /// Lower bound of the time since the newest entry in the author's past that put the condition out of
+    /// bounds, ms; `None`: nothing has. A sighting's timer and a release after a bad reading rest on it.
+    pub since_out_ms: Option<u64>,
 }
 
 /// A check that cannot be confirmed.

@@ -22,6 +22,9 @@ pub struct Local<'a> {
     pub contacts: &'a [Contact],
     /// For each standing condition the entry that it rests on and an upper bound of that entry's age, ms.
     pub condition_ages: &'a BTreeMap<ConditionId, (EntryHash, u64)>,
+    /// For each standing condition that was ever put out of bounds, a lower bound of the time since the
+    /// newest entry that did so, ms: since that entry arrived here, or what the log tells of it.
+    pub since_out: &'a BTreeMap<ConditionId, u64>,
     /// Upper bound of the age of each entry younger than some minutes, ms; for readies and readings.
     pub entry_ages: &'a BTreeMap<EntryHash, u64>,
     /// Stops pressed here, or whose signature is known good, that are not (yet) in the applied log.
