@@ -16,3 +16,6 @@ pub mod device;
 
 // How the holder's pages and commands reach the loop.
 pub mod control;
+
+// How it is said to people.
+pub mod words;
