@@ -293,6 +293,18 @@ impl Words {
                 format!("{} is out of bounds.", self.condition(condition)),
                 "Hold until its owner says that it is back.",
             ),
+            Reason::ConditionUnknown { condition } => say(
+                format!("{} is not known yet.", self.condition(condition)),
+                "Its owner reads it, or says that it is so.",
+            ),
+            Reason::ConditionTimer { condition, left_ms } => say(
+                format!(
+                    "{} has to stay good for {} more.",
+                    self.condition(condition),
+                    span(*left_ms)
+                ),
+                "Wait; a new sighting starts the time anew.",
+            ),
             Reason::OutOfLimit {
                 limit,
                 value,
@@ -720,6 +732,13 @@ mod tests {
             },
             Reason::ConditionOut {
                 condition: condition.clone(),
+            },
+            Reason::ConditionUnknown {
+                condition: condition.clone(),
+            },
+            Reason::ConditionTimer {
+                condition: condition.clone(),
+                left_ms: 600_000,
             },
             Reason::OutOfLimit {
                 limit: name("mad"),
