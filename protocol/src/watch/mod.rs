@@ -1,4 +1,17 @@
 //! Watch: proof that the others are alive, quiet and level, and how old it is by this device's clock alone.
+//! In reading order: `beacon` what is said several times a second · `proof` what an echo proves ·
+//! `born` how old an entry can be at most.
+
+mod beacon;
+mod born;
+mod proof;
+
+pub use beacon::{
+    BadBeacon, Beacon, Echo, Heard, Row, SignedBeacon, Vouch, bundle, check_beacon, job_tag,
+    unbundle,
+};
+pub use born::Births;
+pub use proof::{Accepted, Standing, Watch, cadence_ms};
 
 use crate::ids::DeviceKey;
 
