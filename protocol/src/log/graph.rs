@@ -383,6 +383,17 @@ impl Graph {
         self.chains.len()
     }
 
+    /// All chains, in order of arrival.
+    pub fn chains(&self) -> impl Iterator<Item = ChainIx> + use<> {
+        (0..self.chains.len() as u32).map(ChainIx)
+    }
+
+    /// The newest entry of a chain.
+    #[must_use]
+    pub fn last(&self, chain: ChainIx) -> Option<EntryIx> {
+        self.chains.get(chain.0 as usize)?.entries.last().copied()
+    }
+
     /// The entry with this number on this chain itself (not on the chain it branched from).
     #[must_use]
     pub fn at(&self, chain: ChainIx, seq: u32) -> Option<EntryIx> {

@@ -1,7 +1,15 @@
 //! Log: the signed, append-only hash graph of entries.
-//! In reading order: `entry` the values · `wire` bytes · `sign` whose they are · `graph` what came before what.
+//! In reading order: `entry` the values · `text` their bound · `wire` bytes · `sign` whose they are ·
+//! `graph` what came before what · `author` the next own one · `pen` what waits for its past ·
+//! `journal` how they lie in a file.
 
+pub mod author;
 pub mod entry;
 pub mod graph;
+pub mod journal;
+pub mod pen;
+#[cfg(test)]
+pub(crate) mod sample;
 pub mod sign;
+mod text;
 pub mod wire;

@@ -5,9 +5,11 @@
 //! Signed bytes are postcard of `Content`, then the 64 byte Ed25519 signature over the entry's hash. An
 //! encoding has exactly one form: bytes that decode but do not encode back to themselves are refused.
 
-use crate::bounds::{ENTRY_MAX_BYTES, FORMAT_VERSION, HEADS_MAX};
+use crate::bounds::{ENTRY_MAX_BYTES, FORMAT_VERSION, HEADS_MAX, TEXT_MAX_CHARS};
 use crate::ids::EntryHash;
 use crate::log::entry::{Body, Content};
+use crate::log::text;
+use postcard::ser_flavors::Flavor;
 use std::sync::Arc;
 
 /// Length of the signature at the end of the bytes.
@@ -51,6 +53,12 @@ pub enum BadBytes {
     /// More heads than any crew has, or not ascending.
     #[error("the entry's heads are too many or out of order")]
     Heads,
+    /// A free text over its bound.
+    #[error("found a text of {found} characters, expected at most {TEXT_MAX_CHARS}")]
+    Text {
+        /// Its length.
+        found: usize,
+    },
 }
 
 /// The hash of a content's bytes, signature not included.
@@ -67,15 +75,19 @@ impl Entry {
     /// # Errors
     /// [`BadBytes`], when the bytes are no entry of this version.
     pub fn decode(bytes: Arc<[u8]>) -> Result<Self, BadBytes> {
-        let length = BadBytes::Length { found: bytes.len() };
-        if bytes.len() > ENTRY_MAX_BYTES {
-            return Err(length);
-        }
-        let Some(split) = bytes.len().checked_sub(SIGNATURE_BYTES) else {
-            return Err(length);
-        };
-        let signed = &bytes[..split];
-        let content = decode_content(signed)?;
+        let split = good_length(bytes.len())? - SIGNATURE_BYTES;
+        let content = decode_content(&bytes[..split])?;
+        let hash = hash_content(&bytes[..split]);
+        Self::from_parts(content, hash, bytes)
+    }
+
+    /// An entry of a content and its one encoding with signature, checking all form but that encoding.
+    pub(super) fn from_parts(
+        content: Content,
+        hash: EntryHash,
+        bytes: Arc<[u8]>,
+    ) -> Result<Self, BadBytes> {
+        good_length(bytes.len())?;
         if content.version != FORMAT_VERSION {
             return Err(BadBytes::Version {
                 found: content.version,
@@ -84,8 +96,11 @@ impl Entry {
         if content.heads.len() > HEADS_MAX || !content.heads.is_sorted_by(|a, b| a < b) {
             return Err(BadBytes::Heads);
         }
+        if let Some(found) = text::too_long(&content.body) {
+            return Err(BadBytes::Text { found });
+        }
         Ok(Self {
-            hash: hash_content(signed),
+            hash,
             content,
             bytes,
         })
@@ -100,17 +115,57 @@ impl Entry {
     }
 }
 
+fn good_length(found: usize) -> Result<usize, BadBytes> {
+    if (SIGNATURE_BYTES..=ENTRY_MAX_BYTES).contains(&found) {
+        Ok(found)
+    } else {
+        Err(BadBytes::Length { found })
+    }
+}
+
 fn decode_content(signed: &[u8]) -> Result<Content, BadBytes> {
     match postcard::from_bytes::<Content>(signed) {
-        Ok(content) => {
-            let again = postcard::to_stdvec(&content).map_err(|_| BadBytes::Encoding)?;
-            if again == signed {
-                Ok(content)
-            } else {
-                Err(BadBytes::NotCanonical)
-            }
-        }
+        Ok(content) if encodes_to(&content, signed) => Ok(content),
+        Ok(_) => Err(BadBytes::NotCanonical),
         Err(_) => unknown_kind(signed).ok_or(BadBytes::Encoding),
+    }
+}
+
+/// Whether a value's one encoding is these bytes. Nothing is allocated.
+fn encodes_to<T: serde::Serialize>(value: &T, bytes: &[u8]) -> bool {
+    postcard::serialize_with_flavor(value, Same { rest: bytes }).is_ok_and(|same| same)
+}
+
+/// Takes an encoding and compares it with bytes that are there.
+struct Same<'a> {
+    rest: &'a [u8],
+}
+
+impl Flavor for Same<'_> {
+    type Output = bool;
+
+    fn try_extend(&mut self, data: &[u8]) -> postcard::Result<()> {
+        match self.rest.strip_prefix(data) {
+            Some(rest) => {
+                self.rest = rest;
+                Ok(())
+            }
+            None => Err(postcard::Error::SerializeBufferFull),
+        }
+    }
+
+    fn try_push(&mut self, data: u8) -> postcard::Result<()> {
+        match self.rest.split_first() {
+            Some((&first, rest)) if first == data => {
+                self.rest = rest;
+                Ok(())
+            }
+            _ => Err(postcard::Error::SerializeBufferFull),
+        }
+    }
+
+    fn finalize(self) -> postcard::Result<bool> {
+        Ok(self.rest.is_empty())
     }
 }
 
@@ -129,11 +184,8 @@ fn unknown_kind(signed: &[u8]) -> Option<Content> {
         kind: u32,
     }
     let (envelope, rest) = postcard::take_from_bytes::<Envelope>(signed).ok()?;
-    let again = postcard::to_stdvec(&envelope).ok()?;
-    if envelope.kind < Body::KNOWN_KINDS
-        || again.len() + rest.len() != signed.len()
-        || !signed.starts_with(&again)
-    {
+    let head = &signed[..signed.len() - rest.len()];
+    if envelope.kind < Body::KNOWN_KINDS || !encodes_to(&envelope, head) {
         return None;
     }
     Some(Content {
