@@ -29,5 +29,11 @@ pub mod watch;
 // What a person may be told.
 pub mod state;
 
+// What two devices tell each other.
+pub mod sync;
+
 // The one way in and out.
 pub mod engine;
+
+// How a device comes onto the job.
+pub mod join;
