@@ -20,6 +20,9 @@ pub mod plan;
 // What was said, by whom, after what.
 pub mod log;
 
+// What it says of the work itself.
+pub mod facts;
+
 // Which of it counts.
 pub mod gate;
 
