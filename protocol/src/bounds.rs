@@ -52,3 +52,17 @@ pub const STILL_SO_AFTER_MS: u64 = 30_000;
 pub const ARMED_MS: u64 = 2_000;
 /// Default validity of a ground worker's ready.
 pub const READY_VALID_S: u32 = 30;
+/// The range in which a plan may set that validity: less cannot be answered with gloves on, more is no
+/// longer the same look.
+pub const READY_VALID_RANGE_S: core::ops::RangeInclusive<u64> = 5..=300;
+/// The range in which a plan may set [`LOST_AFTER_MS`].
+pub const LOST_AFTER_RANGE_MS: core::ops::RangeInclusive<u64> = 5_000..=120_000;
+/// Default time for which a critical confirm is kept pressed: longer than a brush of a glove.
+pub const PRESS_MS: u32 = 1_000;
+/// The range in which a plan may set it.
+pub const PRESS_RANGE_MS: core::ops::RangeInclusive<u64> = 300..=5_000;
+/// Largest encoded plan: the founding entry's 64 KiB less its envelope, of which 64 heads of 32 bytes,
+/// the signature, the roles and a continued job's marks are the most.
+pub const PLAN_MAX_BYTES: usize = 60 * 1024;
+/// Most steps of a plan; the proof over all orders keeps one bit for each.
+pub const STEPS_MAX: usize = 256;
