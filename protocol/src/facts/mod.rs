@@ -17,6 +17,10 @@ mod heads;
 mod marks;
 mod notes;
 mod order;
+#[cfg(test)]
+mod testkit;
+#[cfg(test)]
+mod tests;
 mod trail;
 
 pub use answers::{answer_form, limit_as_shown, within};
