@@ -82,6 +82,12 @@ pub enum CannotInsert {
     /// Of another job, or a second founding entry.
     #[error("it belongs to another job")]
     Job,
+    /// Its author is neither the founder nor named by an admission in its past; found by the gate.
+    #[error("device {author} was never admitted in what this entry had seen")]
+    NotAdmitted {
+        /// The author.
+        author: DeviceKey,
+    },
 }
 
 /// All applied entries of a job.
@@ -392,6 +398,12 @@ impl Graph {
     #[must_use]
     pub fn last(&self, chain: ChainIx) -> Option<EntryIx> {
         self.chains.get(chain.0 as usize)?.entries.last().copied()
+    }
+
+    /// The first entry of a chain itself: number 0, or the one where a branch starts.
+    #[must_use]
+    pub fn first_of(&self, chain: ChainIx) -> Option<EntryIx> {
+        self.chains.get(chain.0 as usize)?.entries.first().copied()
     }
 
     /// The entry with this number on this chain itself (not on the chain it branched from).
