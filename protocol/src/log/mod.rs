@@ -1,15 +1,19 @@
 //! Log: the signed, append-only hash graph of entries.
 //! In reading order: `entry` the values · `text` their bound · `wire` bytes · `sign` whose they are ·
 //! `graph` what came before what · `author` the next own one · `pen` what waits for its past ·
-//! `journal` how they lie in a file.
+//! `journal` how they lie in a file · `named` what a body refers to · `columns` many in few bytes.
 
 pub mod author;
+pub mod columns;
 pub mod entry;
 pub mod graph;
 pub mod journal;
+mod named;
 pub mod pen;
 #[cfg(test)]
 pub(crate) mod sample;
 pub mod sign;
 mod text;
 pub mod wire;
+
+pub use named::Named;

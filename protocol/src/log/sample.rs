@@ -10,8 +10,11 @@
 use crate::decimal::Decimal;
 use crate::ids::JobId;
 use crate::log::author::Author;
-use crate::log::entry::{Body, Found, Note, NoteKind};
-use crate::log::graph::Graph;
+use crate::log::entry::{
+    Acknowledge, Admit, Agree, Amend, Body, Change, ConditionAge, Evidence, Found, Heard, Note,
+    NoteKind, Proof, Said, Seal, Stop, StopKind,
+};
+use crate::log::graph::{EntryIx, Graph};
 use crate::log::sign::{self, Verified};
 use crate::log::wire::Entry;
 use crate::plan::{Line, Plan, Times, Units};
@@ -118,5 +121,126 @@ impl Draw {
     /// A number below `below`, which is at least 1.
     pub fn below(&mut self, below: usize) -> usize {
         usize::try_from(self.next() % u64::try_from(below).unwrap()).unwrap()
+    }
+}
+
+/// A job of `count` entries by six devices, of many kinds, with lagging views of each other and some
+/// forks; the same for the same seed.
+pub fn job(count: usize, seed: u64) -> Graph {
+    let mut draw = Draw(seed);
+    let (mut graph, job) = founded();
+    // Six views of the job; each device writes after its own.
+    let mut views: Vec<Graph> = (0..6).map(|_| founded().0).collect();
+    let mut all: Vec<Entry> = vec![graph.entry(EntryIx(0)).clone()];
+    let mut seen = [1_usize; 6];
+    while graph.len() < count {
+        let number = draw.below(6);
+        let upto = all.len() - draw.below(5).min(all.len() - seen[number]);
+        for entry in &all[seen[number]..upto] {
+            views[number].insert(unverified(entry.clone())).unwrap();
+        }
+        seen[number] = seen[number].max(upto);
+        let author = author(u8::try_from(number).unwrap());
+        let view = &views[number];
+        let body = body(&mut draw, view);
+        let mut entry = author.next(view, WALL, job, body).unwrap();
+        if draw.below(25) == 0 && entry.content.seq > 1 {
+            // A fork: beside the entry before, not after it.
+            let before = view.find(&entry.content.prev).unwrap();
+            let mut content = entry.content.clone();
+            content.seq = view.seq(before);
+            content.prev = view.content(before).prev;
+            entry = author.sign(content).unwrap();
+        }
+        views[number].insert(unverified(entry.clone())).unwrap();
+        graph.insert(unverified(entry.clone())).unwrap();
+        all.push(entry);
+    }
+    graph
+}
+
+/// A job of `count` entries of over 40 KiB each.
+pub fn large(count: usize) -> Graph {
+    let (mut graph, job) = founded();
+    while graph.len() < count {
+        let Body::Found(found) = found() else {
+            panic!("a founding body founds");
+        };
+        let mut step = crate::plan::Step {
+            id: "P01".try_into().unwrap(),
+            title: String::new(),
+            text: "x".repeat(50_000),
+            after: Vec::new(),
+            hold_point: false,
+            critical: false,
+            if_held: String::new(),
+            safe_to_leave: false,
+            needs: Vec::new(),
+            sets: Vec::new(),
+            items: Vec::new(),
+            moves: Vec::new(),
+            checks: Vec::new(),
+        };
+        step.title = found.plan.title;
+        let body = Body::Amend(Box::new(Amend {
+            why: "large".into(),
+            changes: vec![Change::Step(Box::new(step))],
+            covers: Vec::new(),
+        }));
+        let entry = author(0).next(&graph, WALL, job, body).unwrap();
+        graph.insert(unverified(entry)).unwrap();
+    }
+    graph
+}
+
+/// Some body that names entries and devices of the graph.
+fn body(draw: &mut Draw, view: &Graph) -> Body {
+    let some = |draw: &mut Draw| view.hash(EntryIx(u32::try_from(draw.below(view.len())).unwrap()));
+    let device = |draw: &mut Draw| author(u8::try_from(draw.below(8)).unwrap()).device();
+    match draw.below(9) {
+        0 => Body::Heard(Heard { stop: some(draw) }),
+        1 => Body::Agree(Agree { to: some(draw) }),
+        2 => Body::Admit(Admit {
+            device: device(draw),
+            person: "Somebody".try_into().unwrap(),
+            roles: Vec::new(),
+            replaces: Some(device(draw)),
+        }),
+        3 => Body::Seal(Seal {
+            proposal: some(draw),
+            consents: vec![some(draw), some(draw)],
+        }),
+        4 => Body::Stop(Stop {
+            kind: StopKind::Stranger {
+                key: device(draw),
+                words: "all stop".into(),
+                age_ms: draw.next() % 1_000,
+            },
+            why: String::new(),
+            item: None,
+        }),
+        5 => note(&"words ".repeat(draw.below(20))),
+        _ => Body::Acknowledge(Acknowledge {
+            step: "P08".try_into().unwrap(),
+            check: "carries".try_into().unwrap(),
+            version: 0,
+            said: Said::Yes,
+            change: None,
+            evidence: Evidence {
+                proofs: (0..draw.below(6))
+                    .map(|_| Proof {
+                        device: device(draw).tag(),
+                        age_ms: u32::try_from(draw.below(4_000)).unwrap(),
+                        behind: vec![(device(draw).tag(), 1)],
+                    })
+                    .collect(),
+                conditions: vec![ConditionAge {
+                    condition: "observer".try_into().unwrap(),
+                    entry: some(draw),
+                    age_ms: draw.next() % 300_000,
+                    since_out_ms: None,
+                }],
+            },
+        }),
     }
 }

@@ -131,6 +131,23 @@ fn decode_content(signed: &[u8]) -> Result<Content, BadBytes> {
     }
 }
 
+/// Decodes a body alone, which must be all of `bytes` in its one encoding; also of an unknown kind.
+pub(super) fn decode_body(bytes: &[u8]) -> Result<Body, BadBytes> {
+    match postcard::from_bytes::<Body>(bytes) {
+        Ok(body) if encodes_to(&body, bytes) => Ok(body),
+        Ok(_) => Err(BadBytes::NotCanonical),
+        Err(_) => match postcard::take_from_bytes::<u32>(bytes) {
+            Ok((kind, rest))
+                if kind >= Body::KNOWN_KINDS
+                    && encodes_to(&kind, &bytes[..bytes.len() - rest.len()]) =>
+            {
+                Ok(Body::Unknown { kind })
+            }
+            _ => Err(BadBytes::Encoding),
+        },
+    }
+}
+
 /// Whether a value's one encoding is these bytes. Nothing is allocated.
 fn encodes_to<T: serde::Serialize>(value: &T, bytes: &[u8]) -> bool {
     postcard::serialize_with_flavor(value, Same { rest: bytes }).is_ok_and(|same| same)
