@@ -1,0 +1,213 @@
+//! Request: what the holder's own programs ask of the running node.
+//! Owns: nothing.   Gives: `Request`, `NodeHandle` to put them, `Health`, `JoinRequest`.
+//! May use: protocol's commands and status.   Never: how requests come in (control).
+
+use gantline_protocol::engine::{Alarm, Command, Outcome};
+use gantline_protocol::ids::{DeviceKey, JobId, Person};
+use gantline_protocol::state::Status;
+use serde::{Deserialize, Serialize};
+use std::net::SocketAddr;
+use tokio::sync::{mpsc, oneshot, watch};
+
+/// Most requests waiting for the loop; more wait in their senders. Nothing is refused for it.
+const REQUESTS_WAITING_MAX: usize = 64;
+
+/// One request, with where to put the answer.
+#[derive(Debug)]
+pub enum Request {
+    /// A person's act.
+    Act {
+        /// What.
+        command: Box<Command>,
+        /// The answer, when it is on the disk, or refused.
+        reply: oneshot::Sender<Outcome>,
+    },
+    /// What the device shows.
+    Status {
+        /// The answer.
+        reply: oneshot::Sender<Box<Status>>,
+    },
+    /// Devices that ask to join at this one.
+    Joins {
+        /// The answer, the oldest first.
+        reply: oneshot::Sender<Vec<JoinRequest>>,
+    },
+    /// Says no to a device that asks to join.
+    RefuseJoin {
+        /// Which.
+        device: DeviceKey,
+        /// Why; it is told.
+        why: String,
+        /// Whether it had asked.
+        reply: oneshot::Sender<bool>,
+    },
+    /// How the node is.
+    Health {
+        /// The answer.
+        reply: oneshot::Sender<Box<Health>>,
+    },
+    /// An address of a device, given by a person.
+    KnownAddress {
+        /// The device.
+        device: DeviceKey,
+        /// Where it is.
+        address: SocketAddr,
+    },
+    /// The page gave a sign of life.
+    PageAlive,
+    /// The page said goodbye.
+    PageClosed,
+    /// End in good order.
+    Shutdown,
+}
+
+/// A device that asks to join.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct JoinRequest {
+    /// Its key.
+    pub device: DeviceKey,
+    /// Whose it says it is.
+    pub person: Person,
+    /// Where it is.
+    pub address: SocketAddr,
+    /// The words that must be the same on its screen.
+    pub words: String,
+}
+
+/// How the node is.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct Health {
+    /// This program's version.
+    pub version: String,
+    /// Its process.
+    pub process: u32,
+    /// This device.
+    pub device: DeviceKey,
+    /// Its job.
+    pub job: JobId,
+    /// Where it can be dialled.
+    pub addresses: Vec<SocketAddr>,
+    /// Devices that a link stands to.
+    pub linked: Vec<DeviceKey>,
+    /// No other device was heard for some seconds: an address may have to be given by hand.
+    pub nobody_heard: bool,
+    /// Records in the journal.
+    pub records: u64,
+    /// Why the newest flush failed; `None`: it did not.
+    pub disk_fault: Option<String>,
+    /// What was wrong with the files at the start.
+    pub findings: Vec<String>,
+    /// Whether something that was recorded here may be missing.
+    pub loss: bool,
+    /// What sounds.
+    pub alarms: Vec<Alarm>,
+    /// Errors of the program itself.
+    pub bugs: Vec<String>,
+    /// The newest faults on links, for a person who looks for the cause.
+    pub link_faults: Vec<String>,
+}
+
+/// The node has ended.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, thiserror::Error)]
+#[error("the node has ended; start it again with `gantline node`")]
+pub struct NodeEnded;
+
+/// Puts requests to the running node.
+#[derive(Clone, Debug)]
+pub struct NodeHandle {
+    requests: mpsc::Sender<Request>,
+    changed: watch::Receiver<u64>,
+}
+
+/// Where the loop takes requests from.
+#[derive(Debug)]
+pub struct Requests {
+    /// The requests.
+    pub waiting: mpsc::Receiver<Request>,
+    /// To be raised whenever what is shown may have changed.
+    pub changed: watch::Sender<u64>,
+}
+
+impl NodeHandle {
+    /// A handle, and what the loop takes the requests from.
+    #[must_use]
+    pub fn new() -> (Self, Requests) {
+        let (requests, waiting) = mpsc::channel(REQUESTS_WAITING_MAX);
+        let (changed, follow) = watch::channel(0);
+        let handle = Self {
+            requests,
+            changed: follow,
+        };
+        (handle, Requests { waiting, changed })
+    }
+
+    /// Sends a request that has no answer.
+    ///
+    /// # Errors
+    /// [`NodeEnded`].
+    pub async fn tell(&self, request: Request) -> Result<(), NodeEnded> {
+        self.requests.send(request).await.map_err(|_| NodeEnded)
+    }
+
+    async fn ask<T>(
+        &self,
+        request: impl FnOnce(oneshot::Sender<T>) -> Request,
+    ) -> Result<T, NodeEnded> {
+        let (reply, answer) = oneshot::channel();
+        self.tell(request(reply)).await?;
+        answer.await.map_err(|_| NodeEnded)
+    }
+
+    /// A person's act; answers when it is recorded or refused.
+    ///
+    /// # Errors
+    /// [`NodeEnded`].
+    pub async fn act(&self, command: Command) -> Result<Outcome, NodeEnded> {
+        self.ask(|reply| Request::Act {
+            command: Box::new(command),
+            reply,
+        })
+        .await
+    }
+
+    /// What the device shows.
+    ///
+    /// # Errors
+    /// [`NodeEnded`].
+    pub async fn status(&self) -> Result<Box<Status>, NodeEnded> {
+        self.ask(|reply| Request::Status { reply }).await
+    }
+
+    /// Devices that ask to join.
+    ///
+    /// # Errors
+    /// [`NodeEnded`].
+    pub async fn joins(&self) -> Result<Vec<JoinRequest>, NodeEnded> {
+        self.ask(|reply| Request::Joins { reply }).await
+    }
+
+    /// Says no to a device that asks to join; `false`: it had not asked.
+    ///
+    /// # Errors
+    /// [`NodeEnded`].
+    pub async fn refuse_join(&self, device: DeviceKey, why: String) -> Result<bool, NodeEnded> {
+        self.ask(|reply| Request::RefuseJoin { device, why, reply })
+            .await
+    }
+
+    /// How the node is.
+    ///
+    /// # Errors
+    /// [`NodeEnded`].
+    pub async fn health(&self) -> Result<Box<Health>, NodeEnded> {
+        self.ask(|reply| Request::Health { reply }).await
+    }
+
+    /// Waits until what is shown may have changed.
+    ///
+    /// # Errors
+    /// [`NodeEnded`].
+    pub async fn changed(&mut self) -> Result<(), NodeEnded> {
+        self.changed.changed().await.map_err(|_| NodeEnded)
+    }
+}
