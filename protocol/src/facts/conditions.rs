@@ -35,8 +35,9 @@ struct Basis {
 /// Whose evidence is judged, on what.
 #[derive(Clone, Copy, Debug)]
 pub struct Asked<'a> {
-    /// Who wrote the evidence.
-    pub author: DeviceKey,
+    /// Whose act the entry with the evidence is, which itself shows that person to be there; `None`:
+    /// nobody's, as in a release or when the call is worked out.
+    pub author: Option<DeviceKey>,
     /// The author's past: a strict past for a written entry, everything for a press to come.
     pub past: &'a Cut,
     /// The roster of that past.
@@ -500,7 +501,10 @@ impl Facts {
         condition: &Condition,
     ) -> Option<Reason> {
         let id = || condition.id.clone();
-        if asked.release_of.is_none() && self.is_own_presence(graph, asked, condition) {
+        if asked.release_of.is_none()
+            && let Some(author) = asked.author
+            && self.is_own_presence(graph, author, asked, condition)
+        {
             return None;
         }
         let named = evidence
@@ -548,13 +552,19 @@ impl Facts {
 
     /// Whether the author is the holder whose presence is asked for and has not gone away: then the entry
     /// itself shows it.
-    fn is_own_presence(&self, graph: &Graph, asked: &Asked, condition: &Condition) -> bool {
+    fn is_own_presence(
+        &self,
+        graph: &Graph,
+        author: DeviceKey,
+        asked: &Asked,
+        condition: &Condition,
+    ) -> bool {
         condition.kind == ConditionKind::Presence
-            && owns(asked.roster, &asked.author, condition)
+            && owns(asked.roster, &author, condition)
             && self
                 .conditions
                 .get(&condition.id)
-                .is_none_or(|trail| self.is_in_place(graph, asked.author, asked.past, trail))
+                .is_none_or(|trail| self.is_in_place(graph, author, asked.past, trail))
     }
 
     /// TIMER and STABLE: how much longer a condition must wait, if it must. What must not be seen may be

@@ -3,7 +3,8 @@
 //! May use: log, plan, gate::roster.   Never: which acknowledgements count (gate), a clock, this device.
 //!
 //! In reading order: `trail` the index · `answers` what an acknowledgement may say · `custody` and
-//! `fitness` of items · `conditions` · `order` · `heads` · `marks` · `notes` · `ends` of the job.
+//! `fitness` of items · `conditions` · `order` · `heads` · `marks` · `said` on checks ·
+//! `notes` · `ends` of the job.
 //!
 //! What an author was when it spoke (owner, present, receiver) is a fact of the entry's own past: it is
 //! settled in [`Facts::note`] and never changes. Everything else is asked of a cut.
@@ -17,6 +18,7 @@ mod heads;
 mod marks;
 mod notes;
 mod order;
+mod said;
 #[cfg(test)]
 mod testkit;
 #[cfg(test)]
@@ -33,7 +35,7 @@ pub use notes::Attempt;
 pub use order::OrderView;
 
 use crate::gate::Roster;
-use crate::ids::{ConditionId, EntryHash, ItemId};
+use crate::ids::{CheckId, ConditionId, EntryHash, ItemId, StepId};
 use crate::log::entry::{Body, NoteKind, StopKind};
 use crate::log::graph::{Cut, EntryIx, Graph};
 use crate::plan::Plan;
@@ -59,6 +61,9 @@ pub struct Facts {
     late: Trail<()>,
     reviews: Trail<()>,
     refused: Trail<()>,
+    said: BTreeMap<(StepId, CheckId), Trail<()>>,
+    objections: BTreeMap<(StepId, CheckId), Trail<()>>,
+    clocks: Trail<()>,
     /// Stops, withdrawals, suspensions, lost orders.
     stops: Trail<()>,
     emergencies: Vec<EntryIx>,
@@ -124,6 +129,7 @@ impl Facts {
             },
             _ => {}
         }
+        self.note_said(graph, ix);
         self.note_item(graph, ix, roster, plan, stop_in_past);
         self.note_order(graph, ix, roster, plan);
         self.note_conditions(graph, ix, roster, plan);

@@ -327,7 +327,7 @@ impl Crew {
                 .collect(),
         };
         let asked = super::Asked {
-            author: key(author),
+            author: Some(key(author)),
             past: cut,
             roster: &self.roster,
             plan: &plan,

@@ -93,7 +93,7 @@ pub struct Status {
     pub entries: u32,
     /// Own entries that not every present device is known to hold.
     pub unsynced: u32,
-    /// Digest of the set of entries (BLAKE3 of the sorted hashes): equal sets, equal digests.
+    /// [`crate::state::digest`] of the set of entries: equal sets, equal digests.
     pub digest: EntryHash,
     /// Newest stamp seen.
     pub stamp: Stamp,
