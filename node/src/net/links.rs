@@ -43,8 +43,8 @@ pub(super) struct Added<C> {
     pub(super) restarted: bool,
     /// Connections of an earlier run, to be closed at once.
     pub(super) outlived: Vec<C>,
-    /// Connections that are not kept, to be closed after so long.
-    pub(super) retire: Vec<(C, Duration)>,
+    /// Connections that are not kept, to be let go after so long ([`Links::let_go`]).
+    pub(super) retire: Vec<(u64, Duration)>,
 }
 
 /// The connections to one device.
@@ -77,12 +77,12 @@ impl<C: Clone> Links<C> {
         for (old, retiring) in self.held.iter_mut().filter(|(_, retiring)| !*retiring) {
             if keeps_new(self.own_is_lower, old, &new) {
                 *retiring = true;
-                retire.push((old.connection.clone(), patience(new.dialled)));
+                retire.push((old.id, patience(new.dialled)));
             } else {
                 retire_new = Some(patience(old.dialled));
             }
         }
-        retire.extend(retire_new.map(|after| (new.connection.clone(), after)));
+        retire.extend(retire_new.map(|after| (new.id, after)));
         self.held.push((new, retire_new.is_some()));
         Added {
             up: !was_up,
@@ -90,6 +90,18 @@ impl<C: Clone> Links<C> {
             outlived: earlier.into_iter().map(|(old, _)| old.connection).collect(),
             retire,
         }
+    }
+
+    /// A spare connection has had its time: it is given back to be closed, unless the one that was to be kept is
+    /// gone meanwhile; then the spare is the one that is kept.
+    pub(super) fn let_go(&mut self, id: u64) -> Option<C> {
+        let is_spare = self
+            .held
+            .iter()
+            .any(|(held, retiring)| held.id != id && !*retiring);
+        let (held, retiring) = self.held.iter_mut().find(|(held, _)| held.id == id)?;
+        *retiring = is_spare;
+        is_spare.then(|| held.connection.clone())
     }
 
     /// Forgets a connection that ended; whether it was the last.
@@ -197,6 +209,24 @@ mod tests {
         let added = links.add(held(2, false, 8, now));
         assert!(added.restarted && !added.up);
         assert_eq!(added.outlived, [1]);
+        assert_eq!(links.best(), Some(&2));
+    }
+
+    #[test]
+    fn a_spare_is_kept_when_the_other_is_gone() {
+        let now = Instant::now();
+        let both = || {
+            let mut links = Links::new(true);
+            links.add(held(1, true, 7, now));
+            assert_eq!(links.add(held(2, false, 7, now)).retire[0].0, 2);
+            links
+        };
+        let mut links = both();
+        assert_eq!(links.let_go(2), Some(2));
+        let mut links = both();
+        links.remove(1);
+        assert_eq!(links.let_go(2), None);
+        assert_eq!(links.let_go(9), None);
         assert_eq!(links.best(), Some(&2));
     }
 

@@ -2,24 +2,26 @@
 //! Owns: the table behind one lock, the queue of events.   Gives: what the tasks of this room do together.
 //! May use: every file of this room.   Never: waits while it holds the lock.
 
+mod addresses;
+
+pub(super) use addresses::short_job;
+
 use super::book::{Book, Source};
 use super::code::{CloseCode, DATAGRAMS_WAITING_MAX, close};
-use super::hello::{Hello, Known, News};
+use super::hello::Hello;
 use super::link::{Link, LinkFault};
 use super::links::{Held, Links};
 use super::tls::Identity;
 use super::{AskId, LINK_VERSION, NetCommand, NetEvent};
 use gantline_protocol::bounds::{DATAGRAM_MAX_BYTES, DEVICES_MAX};
-use gantline_protocol::ids::{DeviceKey, DeviceTag, JobId};
-use std::collections::{BTreeMap, VecDeque};
+use gantline_protocol::ids::{DeviceKey, JobId};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::net::{IpAddr, SocketAddr};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use std::time::{Duration, Instant};
+use std::time::Instant;
 use tokio::sync::{Notify, OwnedSemaphorePermit, Semaphore, mpsc, oneshot};
 use tokio::task::AbortHandle;
 
-/// With nobody heard for so long a person is told.
-const NOBODY_AFTER: Duration = Duration::from_secs(5);
 /// Devices off the roster whose address is kept, for the moment at which they are admitted.
 const KNOCKS_MAX: usize = 32;
 
@@ -60,6 +62,7 @@ struct Table {
     asks: BTreeMap<AskId, oneshot::Sender<Arc<[u8]>>>,
     own_addresses: Vec<SocketAddr>,
     news_due: bool,
+    changed: BTreeSet<DeviceKey>,
     heard: Option<Instant>,
     nobody_told: bool,
     last_id: u64,
@@ -192,7 +195,7 @@ impl Shared {
         }
     }
 
-    fn best_link(&self, key: DeviceKey) -> Option<Link> {
+    pub(super) fn best_link(&self, key: DeviceKey) -> Option<Link> {
         self.table().peers.get(&key)?.links.best().cloned()
     }
 
@@ -324,28 +327,13 @@ impl Shared {
         }
     }
 
-    /// What is told to a device: of itself nothing, of the others all, but not addresses that mean something
-    /// else where it is.
-    fn known(&self, table: &Table, to: DeviceKey, at: IpAddr) -> Known {
-        let here = at.to_canonical().is_loopback();
-        let elsewhere = |address: &SocketAddr| {
-            let ip = address.ip();
-            (here || !ip.is_loopback()) && !is_link_local(ip)
-        };
-        let mut known = table
-            .book
-            .known(|key| *key != to && table.peers.contains_key(key));
-        known.push((self.own, table.own_addresses.clone()));
-        for (_, list) in &mut known {
-            list.retain(elsewhere);
-        }
-        known.retain(|(_, list)| !list.is_empty());
-        known.truncate(DEVICES_MAX);
-        known
-    }
-
     /// A link stands: both hellos were read. `false` when the device is off the roster by now.
-    pub(super) fn add_link(&self, key: DeviceKey, held: Held<Link>, hello: &Hello) -> bool {
+    pub(super) fn add_link(
+        self: &Arc<Self>,
+        key: DeviceKey,
+        held: Held<Link>,
+        hello: &Hello,
+    ) -> bool {
         let mut table = self.table();
         let stopped = table.stopped;
         let Some(peer) = table.peers.get_mut(&key).filter(|_| !stopped) else {
@@ -363,10 +351,11 @@ impl Shared {
         for link in added.outlived {
             close(&link.connection, CloseCode::Restarted);
         }
-        for (link, after) in added.retire {
+        for (id, after) in added.retire {
+            let shared = self.clone();
             self.runtime.spawn(async move {
                 tokio::time::sleep(after).await;
-                close(&link.connection, CloseCode::Duplicate);
+                shared.let_go(key, id);
             });
         }
         table.heard = Some(Instant::now());
@@ -379,6 +368,17 @@ impl Shared {
         true
     }
 
+    /// A spare link has had its time.
+    fn let_go(&self, key: DeviceKey, id: u64) {
+        let spare = match self.table().peers.get_mut(&key) {
+            Some(peer) => peer.links.let_go(id),
+            None => None,
+        };
+        if let Some(link) = spare {
+            close(&link.connection, CloseCode::Duplicate);
+        }
+    }
+
     /// A link ended.
     pub(super) fn remove_link(&self, key: DeviceKey, id: u64) {
         let mut table = self.table();
@@ -387,124 +387,6 @@ impl Shared {
         {
             peer.wake.notify_one();
             self.tell(NetEvent::Down(key));
-        }
-    }
-
-    // Addresses.
-
-    /// What a device told of addresses.
-    pub(super) fn news(&self, known: &Known) {
-        self.told(&mut self.table(), known);
-    }
-
-    fn told(&self, table: &mut Table, known: &Known) {
-        for (key, addresses) in known.iter().filter(|(key, _)| *key != self.own) {
-            if !table.has_room_for(key) {
-                continue;
-            }
-            let mut new = false;
-            for address in addresses.iter().rev() {
-                new |= table.book.note(*key, Source::Told, *address);
-            }
-            if new {
-                self.addresses_changed(table, *key);
-            }
-        }
-    }
-
-    fn addresses_changed(&self, table: &mut Table, key: DeviceKey) {
-        table.news_due = true;
-        self.tell(NetEvent::Addresses(key, table.book.candidates(key)));
-        self.mention(table, key);
-    }
-
-    fn mention(&self, table: &mut Table, key: DeviceKey) {
-        if let Some(peer) = table.peers.get_mut(&key) {
-            peer.mentioned = true;
-            peer.wake.notify_one();
-        }
-    }
-
-    /// Multicast announced a device of some job, or of none.
-    pub(super) fn announced(&self, job: Option<&str>, tag: DeviceTag, addresses: &[SocketAddr]) {
-        let mut table = self.table();
-        table.heard = Some(Instant::now());
-        table.nobody_told = false;
-        if job != self.job.map(|job| short_job(&job)).as_deref() {
-            return;
-        }
-        let Some(key) = table.peers.keys().find(|key| key.tag() == tag).copied() else {
-            return;
-        };
-        let mut new = false;
-        for address in addresses {
-            new |= table.book.note(key, Source::Told, *address);
-        }
-        if new {
-            self.addresses_changed(&mut table, key);
-        } else {
-            self.mention(&mut table, key);
-        }
-    }
-
-    /// The own addresses, read each second. After a change every device is dialled anew: the links that others
-    /// dialled to the old address are dead, and only this side can know at once.
-    pub(super) fn own_addresses(&self, addresses: Vec<SocketAddr>) {
-        let mut table = self.table();
-        if table.own_addresses == addresses {
-            return;
-        }
-        let is_change = !table.own_addresses.is_empty();
-        table.own_addresses.clone_from(&addresses);
-        table.news_due = true;
-        self.tell(NetEvent::OwnAddresses(addresses));
-        if is_change {
-            for peer in table.peers.values_mut() {
-                peer.redial = true;
-                peer.mentioned = true;
-                peer.wake.notify_one();
-            }
-        }
-    }
-
-    /// What is due each second: addresses of devices that moved, news to the others, and whether anyone is heard.
-    pub(super) fn each_second(&self) {
-        let mut table = self.table();
-        let mut seen = Vec::new();
-        for (key, peer) in &table.peers {
-            for (link, dialled) in peer.links.all() {
-                // Only a dialler can move without a new connection.
-                if !dialled {
-                    seen.push((*key, link.connection.remote_address()));
-                }
-            }
-        }
-        let any_link = table.peers.values().any(|peer| !peer.links.is_empty());
-        for (key, address) in seen {
-            if table.book.note(key, Source::Seen, address) {
-                self.addresses_changed(&mut table, key);
-            }
-        }
-        if std::mem::take(&mut table.news_due) {
-            for (key, peer) in &table.peers {
-                if let Some(link) = peer.links.best() {
-                    let at = link.connection.remote_address().ip();
-                    let known = self.known(&table, *key, at);
-                    link.send_news(&News { known });
-                }
-            }
-        }
-        if any_link {
-            table.heard = Some(Instant::now());
-            table.nobody_told = false;
-        }
-        let waits = !table.peers.is_empty() || self.discovery;
-        let silent = table
-            .heard
-            .is_none_or(|heard| heard.elapsed() >= NOBODY_AFTER);
-        if waits && silent && !table.nobody_told {
-            table.nobody_told = true;
-            self.tell(NetEvent::NobodyHeard);
         }
     }
 
@@ -559,14 +441,4 @@ impl Table {
     fn has_room_for(&self, key: &DeviceKey) -> bool {
         self.peers.contains_key(key) || self.book.devices() < 2 * DEVICES_MAX
     }
-}
-
-/// The short form of a job that is announced to everyone in reach.
-pub(super) fn short_job(job: &JobId) -> String {
-    DeviceTag(job.0[..8].try_into().unwrap_or_default()).to_string()
-}
-
-fn is_link_local(ip: IpAddr) -> bool {
-    // Of version 6: these mean something on one interface of one device only.
-    matches!(ip, IpAddr::V6(v6) if v6.is_unicast_link_local())
 }
