@@ -15,7 +15,6 @@
 //! ```
 //! Numbers are little-endian base 128, signed ones zigzag.
 
-mod numbers;
 mod pack;
 mod unpack;
 

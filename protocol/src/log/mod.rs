@@ -9,6 +9,7 @@ pub mod entry;
 pub mod graph;
 pub mod journal;
 mod named;
+mod numbers;
 pub mod pen;
 #[cfg(test)]
 pub(crate) mod sample;

@@ -18,9 +18,12 @@ const ENTRY_DOMAIN: &[u8; 24] = b"gantline entry signature";
 /// Separates the hash that a batch's coefficients come from, as BLAKE3's key derivation asks.
 const BATCH_CONTEXT: &str = "gantline 2026-11-25 signature batch coefficients, version 1";
 
-/// Signatures in one batch. Larger ones gain little on a crew's handful of keys and cost more when one
-/// signature in them is bad.
-pub const BATCH_ENTRIES: usize = 256;
+/// Signatures in one batch. On a crew's handful of keys 1,024 take an eighth less time each than 256;
+/// beyond that little is gained. Also the size of the parts that several threads should share out.
+pub const BATCH_ENTRIES: usize = 1_024;
+
+/// A batch with a bad signature in it is halved down to this size, then checked one by one.
+const HALVED_TO_ENTRIES: usize = 16;
 
 /// An entry whose signature is its author's.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -99,16 +102,23 @@ pub fn verify(entry: Entry) -> Result<Verified, BadSignature> {
 pub fn verify_batch(entries: Vec<Entry>) -> (Vec<Verified>, Vec<BadSignature>) {
     let mut good = Vec::with_capacity(entries.len());
     let mut bad = Vec::new();
-    let mut entries = entries.into_iter();
-    loop {
-        let chunk: Vec<Entry> = entries.by_ref().take(BATCH_ENTRIES).collect();
-        if chunk.is_empty() {
-            return (good, bad);
-        }
-        if all_good(&chunk) {
-            good.extend(chunk.into_iter().map(Verified));
+    // Parts yet to be judged, the first last.
+    let mut parts = Vec::new();
+    let mut rest = entries;
+    while !rest.is_empty() {
+        let later = rest.split_off(rest.len().min(BATCH_ENTRIES));
+        parts.push(core::mem::replace(&mut rest, later));
+    }
+    parts.reverse();
+    while let Some(mut part) = parts.pop() {
+        if all_good(&part) {
+            good.extend(part.into_iter().map(Verified));
+        } else if part.len() > HALVED_TO_ENTRIES {
+            let later = part.split_off(part.len() / 2);
+            parts.push(later);
+            parts.push(part);
         } else {
-            for entry in chunk {
+            for entry in part {
                 match verify(entry) {
                     Ok(verified) => good.push(verified),
                     Err(refused) => bad.push(refused),
@@ -116,6 +126,7 @@ pub fn verify_batch(entries: Vec<Entry>) -> (Vec<Verified>, Vec<BadSignature>) {
             }
         }
     }
+    (good, bad)
 }
 
 /// Whether every signature of one batch is good.
@@ -215,14 +226,14 @@ mod tests {
     #[test]
     fn a_batch_finds_the_bad_ones_and_keeps_the_order() {
         let mut all = entries(2 * u32::try_from(BATCH_ENTRIES).unwrap() + 7);
-        for place in [3, 300, 518] {
+        for place in [3, 300, 2_050] {
             all[place] = spoil(&all[place]);
         }
         let (good, bad) = verify_batch(all.clone());
         let expected: Vec<Entry> = all
             .iter()
             .enumerate()
-            .filter(|(place, _)| ![3, 300, 518].contains(place))
+            .filter(|(place, _)| ![3, 300, 2_050].contains(place))
             .map(|(_, entry)| entry.clone())
             .collect();
         let good: Vec<Entry> = good.into_iter().map(Verified::into_entry).collect();
@@ -230,7 +241,7 @@ mod tests {
         let named: Vec<_> = bad.iter().map(|bad| bad.author).collect();
         assert_eq!(
             named,
-            [3, 300, 518].map(|place: usize| all[place].content.author)
+            [3, 300, 2_050].map(|place: usize| all[place].content.author)
         );
         assert!(verify_batch(Vec::new()).0.is_empty());
     }

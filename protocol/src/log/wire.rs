@@ -6,17 +6,20 @@
 //! encoding has exactly one form: bytes that decode but do not encode back to themselves are refused.
 
 use crate::bounds::{ENTRY_MAX_BYTES, FORMAT_VERSION, HEADS_MAX, TEXT_MAX_CHARS};
-use crate::ids::EntryHash;
+use crate::ids::{DeviceKey, EntryHash, JobId};
 use crate::log::entry::{Body, Content};
+use crate::log::numbers::{self, Reader};
 use crate::log::text;
+use crate::time::{Stamp, WallClock};
 use postcard::ser_flavors::Flavor;
 use std::sync::Arc;
 
 /// Length of the signature at the end of the bytes.
 pub const SIGNATURE_BYTES: usize = 64;
 
-/// What the hash of a content is for, as BLAKE3's key derivation asks; a hash of ours is no other hash.
-const HASH_CONTEXT: &str = "gantline 2026-11-25 job log entry, version 1";
+/// The key of the hash of a content: known to all, so that a hash of ours is no other hash. BLAKE3's keyed
+/// mode rather than its key derivation, which would hash its context anew for every entry.
+const HASH_KEY: &[u8; 32] = b"gantline job log entry version 1";
 
 /// An entry whose form is good. Whether its signature is, says [`crate::log::sign::Verified`].
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -64,9 +67,7 @@ pub enum BadBytes {
 /// The hash of a content's bytes, signature not included.
 #[must_use]
 pub fn hash_content(content: &[u8]) -> EntryHash {
-    let mut hasher = blake3::Hasher::new_derive_key(HASH_CONTEXT);
-    hasher.update(content);
-    EntryHash(*hasher.finalize().as_bytes())
+    EntryHash(*blake3::keyed_hash(HASH_KEY, content).as_bytes())
 }
 
 impl Entry {
@@ -123,11 +124,53 @@ fn good_length(found: usize) -> Result<usize, BadBytes> {
     }
 }
 
+/// The envelope by hand, field by field as postcard has it, then the body: a third of the time that a
+/// derived decoder takes for the hashes, and the same answers (a test compares the two).
 fn decode_content(signed: &[u8]) -> Result<Content, BadBytes> {
-    match postcard::from_bytes::<Content>(signed) {
-        Ok(content) if encodes_to(&content, signed) => Ok(content),
-        Ok(_) => Err(BadBytes::NotCanonical),
-        Err(_) => unknown_kind(signed).ok_or(BadBytes::Encoding),
+    let mut reader = Reader::new(signed);
+    let short = BadBytes::Encoding;
+    let version = match reader.bytes(1) {
+        Some(&[version]) => version,
+        _ => return Err(short),
+    };
+    if version != FORMAT_VERSION {
+        return Err(BadBytes::Version { found: version });
+    }
+    let job = JobId(reader.hash().ok_or(short.clone())?);
+    let author = DeviceKey(reader.hash().ok_or(short.clone())?);
+    let seq = u32::try_from(canonical(&mut reader)?).map_err(|_| BadBytes::Encoding)?;
+    let prev = EntryHash(reader.hash().ok_or(short.clone())?);
+    let count = usize::try_from(canonical(&mut reader)?)
+        .ok()
+        .filter(|&count| count <= HEADS_MAX)
+        .ok_or(BadBytes::Heads)?;
+    let mut heads = Vec::with_capacity(count);
+    for _ in 0..count {
+        heads.push(EntryHash(reader.hash().ok_or(short.clone())?));
+    }
+    let stamp = Stamp(canonical(&mut reader)?);
+    let wall = WallClock(numbers::unzigzag(canonical(&mut reader)?));
+    Ok(Content {
+        version,
+        job,
+        author,
+        seq,
+        prev,
+        heads,
+        stamp,
+        wall,
+        body: decode_body(reader.rest())?,
+    })
+}
+
+/// A number in its shortest form.
+fn canonical(reader: &mut Reader) -> Result<u64, BadBytes> {
+    let before = reader.rest().len();
+    let number = reader.number().ok_or(BadBytes::Encoding)?;
+    if before - reader.rest().len() == numbers::len(number) {
+        Ok(number)
+    } else {
+        Err(BadBytes::NotCanonical)
     }
 }
 
@@ -184,38 +227,4 @@ impl Flavor for Same<'_> {
     fn finalize(self) -> postcard::Result<bool> {
         Ok(self.rest.is_empty())
     }
-}
-
-/// A content whose envelope is good and whose body is of a kind beyond the last one known here.
-fn unknown_kind(signed: &[u8]) -> Option<Content> {
-    #[derive(serde::Serialize, serde::Deserialize)]
-    struct Envelope {
-        version: u8,
-        job: crate::ids::JobId,
-        author: crate::ids::DeviceKey,
-        seq: u32,
-        prev: EntryHash,
-        heads: Vec<EntryHash>,
-        stamp: crate::time::Stamp,
-        wall: crate::time::WallClock,
-        kind: u32,
-    }
-    let (envelope, rest) = postcard::take_from_bytes::<Envelope>(signed).ok()?;
-    let head = &signed[..signed.len() - rest.len()];
-    if envelope.kind < Body::KNOWN_KINDS || !encodes_to(&envelope, head) {
-        return None;
-    }
-    Some(Content {
-        version: envelope.version,
-        job: envelope.job,
-        author: envelope.author,
-        seq: envelope.seq,
-        prev: envelope.prev,
-        heads: envelope.heads,
-        stamp: envelope.stamp,
-        wall: envelope.wall,
-        body: Body::Unknown {
-            kind: envelope.kind,
-        },
-    })
 }

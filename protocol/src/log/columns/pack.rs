@@ -2,12 +2,13 @@
 //! Owns: nothing.   Gives: `pack`, `fitting`.
 //! May use: graph, named, numbers.   Never: a choice of what to send (sync).
 
-use super::{Column, VERSION, name, numbers};
+use super::{Column, VERSION, name};
 use crate::bounds::{GIVE_MAX_ENTRIES, MESSAGE_MAX_BYTES};
 use crate::ids::{DeviceKey, DeviceTag, EntryHash, JobId};
 use crate::log::entry::Content;
 use crate::log::graph::{EntryIx, Graph};
 use crate::log::named::Named;
+use crate::log::numbers;
 use crate::log::wire::{Entry, SIGNATURE_BYTES};
 use std::collections::BTreeMap;
 

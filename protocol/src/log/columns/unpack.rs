@@ -2,13 +2,13 @@
 //! Owns: nothing.   Gives: `unpack`.
 //! May use: wire, entry, numbers, bounds.   Never: signatures (sign); trust in a length that it reads.
 
-use super::numbers::Reader;
-use super::{BadPack, Column, VERSION, name, numbers};
+use super::{BadPack, Column, VERSION, name};
 use crate::bounds::{
     ENTRY_MAX_BYTES, FORMAT_VERSION, GIVE_MAX_ENTRIES, HEADS_MAX, MESSAGE_MAX_BYTES,
 };
 use crate::ids::{DeviceKey, EntryHash, JobId};
 use crate::log::entry::Content;
+use crate::log::numbers::{self, Reader};
 use crate::log::wire::{self, BadBytes, Entry, SIGNATURE_BYTES};
 use crate::time::{Stamp, WallClock};
 

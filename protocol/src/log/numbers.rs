@@ -13,7 +13,7 @@ pub(crate) fn put(bytes: &mut Vec<u8>, mut number: u64) {
 
 /// Appends a signed number, zigzag.
 pub(crate) fn put_signed(bytes: &mut Vec<u8>, number: i64) {
-    put(bytes, ((number << 1) ^ (number >> 63)) as u64);
+    put(bytes, zigzag(number));
 }
 
 /// How many bytes [`put`] appends.
@@ -25,6 +25,11 @@ pub(crate) fn len(number: u64) -> usize {
 /// Zigzag of a signed number, as [`put_signed`] writes it.
 pub(crate) fn zigzag(number: i64) -> u64 {
     ((number << 1) ^ (number >> 63)) as u64
+}
+
+/// The signed number of a zigzag.
+pub(crate) fn unzigzag(number: u64) -> i64 {
+    (number >> 1) as i64 ^ -((number & 1) as i64)
 }
 
 /// Bytes that are read from the front.
@@ -70,8 +75,7 @@ impl<'a> Reader<'a> {
     /// The next signed number.
     #[inline]
     pub(crate) fn signed(&mut self) -> Option<i64> {
-        let number = self.number()?;
-        Some((number >> 1) as i64 ^ -((number & 1) as i64))
+        self.number().map(unzigzag)
     }
 
     /// The next `len` bytes.
