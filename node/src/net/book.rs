@@ -83,8 +83,13 @@ impl Book {
 pub(super) fn usable(address: SocketAddr) -> Option<SocketAddr> {
     let canonical = match address {
         SocketAddr::V6(v6) if v6.ip().to_ipv4_mapped().is_none() => {
-            // Only the interface matters of what a version 6 address can carry beside.
-            SocketAddr::V6(SocketAddrV6::new(*v6.ip(), v6.port(), 0, v6.scope_id()))
+            // The interface matters for link-local addresses, which exist once on each; what else a version 6
+            // address can carry beside would make one address look like two.
+            let scope = match v6.ip().is_unicast_link_local() {
+                true => v6.scope_id(),
+                false => 0,
+            };
+            SocketAddr::V6(SocketAddrV6::new(*v6.ip(), v6.port(), 0, scope))
         }
         other => SocketAddr::new(other.ip().to_canonical(), other.port()),
     };
@@ -160,5 +165,15 @@ mod tests {
         let mapped = SocketAddr::from(([0, 0, 0, 0, 0, 0xffff, 0x0a00, 1], 4_000));
         assert!(book.note(KEY, Source::Told, mapped));
         assert_eq!(book.candidates(KEY), [at(1)], "one form for one address");
+        let scoped = |ip: &str| {
+            ip.parse()
+                .ok()
+                .map(|ip| SocketAddrV6::new(ip, 4_000, 0, 4).into())
+        };
+        let (wide, local) = (scoped("fd00::2"), scoped("fe80::2"));
+        let plain = "[fd00::2]:4000".parse().ok();
+        assert!(wide.is_some() && plain.is_some() && local.is_some());
+        assert_eq!(wide.and_then(usable), plain);
+        assert_eq!(local.and_then(usable), local);
     }
 }

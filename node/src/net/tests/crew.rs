@@ -153,7 +153,14 @@ async fn addresses_learnt_are_told_to_the_device() {
 
 #[tokio::test]
 async fn a_restarted_peer_is_back_at_once() {
-    let (mut one, mut two) = pair(1, 2).await;
+    // A loopback address that no other test binds to, so that its port stays free between two runs.
+    let own = SocketAddr::from(([127, 0, 0, 77], 0));
+    let (mut one, mut two) = (node(1).await, node_at(2, own, None).await);
+    one.knows(&two);
+    one.peers(&[key(2)]);
+    two.peers(&[key(1)]);
+    one.wait_for(NetEvent::Up(key(2))).await;
+    two.wait_for(NetEvent::Up(key(1))).await;
     for _ in 0..3 {
         let address = two.net.address();
         // Its end without a word, as by a kill: nothing is closed.
