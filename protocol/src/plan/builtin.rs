@@ -25,10 +25,20 @@ impl Builtin {
 }
 
 /// The plans that ship: an invented line each, sound and proved by test.
-static ALL: [Builtin; 1] = [Builtin {
-    name: "suspension-230",
-    text: include_str!("../../plans/suspension-230.toml"),
-}];
+static ALL: [Builtin; 3] = [
+    Builtin {
+        name: "suspension-230",
+        text: include_str!("../../plans/suspension-230.toml"),
+    },
+    Builtin {
+        name: "suspension-345-ladder",
+        text: include_str!("../../plans/suspension-345-ladder.toml"),
+    },
+    Builtin {
+        name: "dead-end-138",
+        text: include_str!("../../plans/dead-end-138.toml"),
+    },
+];
 
 /// The plans that ship.
 #[must_use]
