@@ -197,3 +197,6 @@ fn size(plan: &Plan, notes: &mut Notes) {
         );
     }
 }
+
+#[cfg(test)]
+mod tests;
