@@ -34,6 +34,9 @@ pub struct Proof {
     pub rules: usize,
     /// Steps.
     pub steps: usize,
+    /// Steps that in some order are open before a mark that they need is so; their checks wait for it.
+    /// Better is an `after` that makes them wait: the step then shows as locked.
+    pub open_early: Vec<StepId>,
 }
 
 /// Why there is no proof.
@@ -96,9 +99,12 @@ pub fn explore(plan: &Plan, states_max: usize) -> Result<Proof, Unproved> {
     let mut search = Search::new(&model);
     let mut next = 0;
     let mut widest = 0;
+    let mut early = Bits::NONE;
     while let Some(state) = search.states.get(next).cloned() {
         let going = model.going(&state);
         widest = widest.max(going.len());
+        let waits = model.open(&state).filter(|step| !going.contains(step));
+        waits.for_each(|step| early.set(step));
         if let Some((rule, under_way)) = model.broken(&state, &going) {
             return Err(Unproved::RuleBroken {
                 rule,
@@ -128,6 +134,7 @@ pub fn explore(plan: &Plan, states_max: usize) -> Result<Proof, Unproved> {
         widest,
         rules: plan.never.len(),
         steps: plan.steps.len(),
+        open_early: model.ids(&early.list()),
     })
 }
 
@@ -146,6 +153,10 @@ impl Bits {
 
     fn has(&self, at: usize) -> bool {
         self.0[at / 64] >> (at % 64) & 1 == 1
+    }
+
+    fn list(&self) -> Vec<usize> {
+        (0..STEPS_MAX).filter(|at| self.has(*at)).collect()
     }
 
     /// Whether all of `other` are in `self`.

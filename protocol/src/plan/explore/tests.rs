@@ -81,6 +81,7 @@ fn the_shipped_plans_are_sound_proved_and_fit_an_entry() {
             widest,
             rules,
             steps,
+            open_early: vec![],
         };
         assert_eq!(explore(&parsed.plan, STATES_MAX), Ok(proof), "{name}");
         let bytes = postcard::to_stdvec(&parsed.plan).unwrap_or_default();
@@ -478,6 +479,22 @@ fn a_dead_end_is_found_with_what_it_waits_for() {
 }
 
 #[test]
+fn a_step_that_is_open_before_its_mark_is_so_is_named() {
+    let mut plan = with(
+        vec![mark("a", &["off", "on"])],
+        vec![],
+        vec![
+            step("on", &[], &[], &[is("a", "on")]),
+            step("next", &[], &[is("a", "on")], &[]),
+        ],
+    );
+    let early = |plan: &Plan| explore(plan, STATES_MAX).map(|proof| proof.open_early);
+    assert_eq!(early(&plan), Ok(vec![id("next")]));
+    plan.steps[1].after = vec![id("on")];
+    assert_eq!(early(&plan), Ok(vec![]));
+}
+
+#[test]
 fn twelve_free_steps_are_4096_states_and_more_than_the_limit_is_an_answer() {
     let names: Vec<String> = (0..12).map(|at| format!("s{at}")).collect();
     let steps = names.iter().map(|name| step(name, &[], &[], &[])).collect();
@@ -490,6 +507,7 @@ fn twelve_free_steps_are_4096_states_and_more_than_the_limit_is_an_answer() {
             widest: 12,
             rules: 0,
             steps: 12,
+            open_early: vec![],
         })
     );
     assert!(explore(&plan, 4_096).is_ok());
