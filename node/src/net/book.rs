@@ -43,13 +43,9 @@ impl Book {
         before.is_none() && list.iter().any(|(_, known)| *known == address)
     }
 
-    /// Replaces what was given; whether that changed anything.
+    /// Notes given addresses, the first as the likeliest; whether that changed anything.
     pub(super) fn give(&mut self, key: DeviceKey, addresses: &[SocketAddr]) -> bool {
         let before = self.candidates(key);
-        self.devices
-            .entry(key)
-            .or_default()
-            .retain(|(source, _)| *source != Source::Given);
         for address in addresses.iter().take(ADDRESSES_MAX).rev() {
             self.note(key, Source::Given, *address);
         }
@@ -137,12 +133,12 @@ mod tests {
     }
 
     #[test]
-    fn given_addresses_are_replaced_as_a_whole() {
+    fn given_addresses_add_up_the_last_given_first() {
         let mut book = Book::default();
         assert!(book.give(KEY, &[at(1), at(2)]));
-        assert!(book.give(KEY, &[at(2)]));
-        assert!(!book.give(KEY, &[at(2)]));
-        assert_eq!(book.candidates(KEY), [at(2)]);
+        assert!(book.give(KEY, &[at(3)]));
+        assert!(!book.give(KEY, &[at(3)]));
+        assert_eq!(book.candidates(KEY), [at(3), at(1), at(2)]);
     }
 
     #[test]

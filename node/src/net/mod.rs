@@ -69,7 +69,8 @@ pub enum NetCommand {
     /// The keys that may be talked to from now on. Links of other keys are closed at once; new keys are
     /// dialled as soon as an address of theirs is known.
     Peers(Vec<DeviceKey>),
-    /// Addresses of a device given by a person, read from a store, or from a plan. Kept until replaced.
+    /// Addresses of a device given by a person, read from a store, or from a plan. Added to those
+    /// known, and tried before what was only told.
     KnownAddresses(DeviceKey, Vec<SocketAddr>),
     /// Send once, now or never: dropped when there is no link, or when the link has more to send than it can
     /// carry (then the oldest waiting goes), or when longer than
