@@ -439,6 +439,10 @@ impl Words {
                 "Supervisor, relieve this device. Stop still works.",
             ),
             Reason::NothingOpen => say("Every step is complete.", "The supervisor closes the job."),
+            Reason::NoSuchCheck { step, check } => say(
+                &format!("The plan has no check {check} in step {step}."),
+                "Look at the plan as it stands now.",
+            ),
         }
     }
 

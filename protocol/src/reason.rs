@@ -137,6 +137,8 @@ pub enum Reason {
     DiskFailed,
     /// Nothing is open: every step is complete.
     NothingOpen,
+    /// The plan that the author acted on has no such check.
+    NoSuchCheck { step: StepId, check: CheckId },
 }
 
 /// Why an item is not fit for use.
@@ -205,7 +207,7 @@ impl Reason {
             Self::AnswerNotPassing { .. } | Self::Conflict { .. } | Self::CannotConfirm { .. } => {
                 "conflict"
             }
-            Self::WrongAnswerForm { .. } => "wrong_answer_form",
+            Self::WrongAnswerForm { .. } | Self::NoSuchCheck { .. } => "wrong_answer_form",
             Self::NeedsSecondReader { .. } => "needs_second",
             Self::Missing { .. } | Self::Incomplete { .. } => "incomplete",
             Self::ToolNotFit { .. } => "tool_not_fit",

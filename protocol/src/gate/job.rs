@@ -1,15 +1,19 @@
 //! Job: the log of one job with all that follows from it.
-//! Owns: the graph and what was worked out of it.   Gives: `Job`: found, insert, settle, ask.
-//! May use: all of gate, log::graph.   Never: this device (state, engine).
+//! Owns: the graph, the facts, the running count.   Gives: `Job`: found, insert, settle.
+//! May use: all of gate, log::graph, facts.   Never: this device (state, engine).
 
-use super::office::{self, Act};
+use super::records::{ByChain, Records};
 use super::roster::Roster;
+use super::tally::{Tally, Touched};
 use super::views::Views;
-use crate::ids::{DeviceKey, JobId, RoleId};
+use super::world::{Core, World};
+use crate::facts::Facts;
+use crate::ids::{DeviceKey, JobId, RoleId, StepId};
 use crate::log::entry::{Body, Found};
 use crate::log::graph::{CannotInsert, EntryIx, Graph, Inserted};
 use crate::log::sign::{Verified, is_weak};
 use crate::plan::Plan;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Why an entry founds no job.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
@@ -33,10 +37,17 @@ pub enum NotAJob {
 /// The log of one job.
 #[derive(Debug)]
 pub struct Job {
-    graph: Graph,
-    views: Views,
+    pub(super) core: Core,
+    pub(super) tally: Tally,
+    pub(super) touched: Touched,
+    /// The count is up to date.
+    pub(super) settled: bool,
+    /// Entries that can change what older acknowledgements are worth.
+    pub(super) disturbing: ByChain<EntryIx>,
     /// Admissions of each device, standing or not.
-    admissions: std::collections::BTreeMap<DeviceKey, Vec<EntryIx>>,
+    admissions: BTreeMap<DeviceKey, Vec<EntryIx>>,
+    complete: BTreeSet<StepId>,
+    reached: BTreeSet<StepId>,
 }
 
 impl Job {
@@ -58,11 +69,42 @@ impl Job {
         let mut graph = Graph::new();
         graph.insert(founding)?;
         let views = Views::new(&graph);
-        Ok(Self {
-            graph,
-            views,
-            admissions: std::collections::BTreeMap::new(),
-        })
+        let mut facts = Facts::new();
+        {
+            let view = views.past(EntryIx(0));
+            facts.note(&graph, EntryIx(0), &view.roster, &view.plan.plan, &|| None);
+        }
+        let mut job = Self {
+            core: Core {
+                graph,
+                views,
+                facts,
+                records: Records::default(),
+                removals: BTreeMap::new(),
+                exits: BTreeMap::new(),
+                unknown: Vec::new(),
+                asks: Vec::new(),
+                agrees: BTreeMap::new(),
+                declines: BTreeMap::new(),
+                heards: BTreeMap::new(),
+                proposals: Vec::new(),
+                voids: Vec::new(),
+                outs: ByChain::default(),
+                done_at: BTreeMap::new(),
+            },
+            tally: Tally::default(),
+            touched: Touched {
+                everything: true,
+                ..Touched::default()
+            },
+            settled: false,
+            disturbing: ByChain::default(),
+            admissions: BTreeMap::new(),
+            complete: BTreeSet::new(),
+            reached: BTreeSet::new(),
+        };
+        job.settle();
+        Ok(job)
     }
 
     /// Puts an entry in. Queries hold again after [`Self::settle`].
@@ -71,10 +113,16 @@ impl Job {
     /// [`CannotInsert`]; nothing has changed then.
     pub fn insert(&mut self, verified: Verified) -> Result<Inserted, CannotInsert> {
         self.admitted(&verified)?;
-        let inserted = self.graph.insert(verified)?;
+        if self.asks_the_past(&verified.entry().content.body) {
+            self.settle_count();
+        }
+        let inserted = self.core.graph.insert(verified)?;
         if let Inserted::New(ix) = inserted {
-            self.views.note_past(&self.graph, ix);
+            if let Body::Admit(admit) = self.core.graph.body(ix) {
+                self.admissions.entry(admit.device).or_default().push(ix);
+            }
             self.note(ix);
+            self.settled = false;
         }
         Ok(inserted)
     }
@@ -84,15 +132,16 @@ impl Job {
     fn admitted(&self, verified: &Verified) -> Result<(), CannotInsert> {
         let content = &verified.entry().content;
         let author = content.author;
+        let graph = &self.core.graph;
         if content.seq > 0
-            || author == self.graph.author(EntryIx(0))
-            || self.graph.find(&verified.entry().hash).is_some()
+            || author == graph.author(EntryIx(0))
+            || graph.find(&verified.entry().hash).is_some()
         {
             return Ok(());
         }
         let mut heads = Vec::new();
         for head in &content.heads {
-            match self.graph.find(head) {
+            match graph.find(head) {
                 Some(ix) => heads.push(ix),
                 // The graph says which are missing.
                 None => return Ok(()),
@@ -102,7 +151,7 @@ impl Job {
             admissions.iter().any(|&admission| {
                 heads
                     .iter()
-                    .any(|&head| head == admission || self.graph.before(admission, head))
+                    .any(|&head| head == admission || graph.before(admission, head))
             })
         });
         if named {
@@ -112,93 +161,114 @@ impl Job {
         }
     }
 
-    fn note(&mut self, ix: EntryIx) {
-        let graph = &self.graph;
-        if let Body::Admit(admit) = graph.body(ix) {
-            self.admissions.entry(admit.device).or_default().push(ix);
+    /// Works out what the entries put in since the last call have changed. All queries are about the entries
+    /// at the last call.
+    pub fn settle(&mut self) {
+        self.settle_count();
+        let world = World::now(&self.core, &self.tally);
+        let plan = &world.view.plan;
+        let mut steps = world.core.tallied(&self.tally);
+        self.complete = plan.ids(&steps);
+        for done in self.core.done_at.values() {
+            steps.add(done);
         }
-        let mut names = core::mem::take(&mut self.views.names);
-        let act = Act {
-            graph,
-            rare: &self.views.rare,
-            view: self.views.past(ix),
-            past: graph.past(ix),
-            author: graph.author(ix),
-            seq: graph.seq(ix),
-            body: graph.body(ix),
-        };
-        let rare = office::judge(&act, &mut names).unwrap_or_default();
-        self.views.names = names;
-        self.views.note_entry(graph, ix, rare);
+        self.reached = plan.ids(&steps);
     }
 
-    /// Works out what the entries put in since the last call have changed.
-    pub fn settle(&mut self) {
-        self.views.settle(&self.graph);
+    fn settle_count(&mut self) {
+        if self.settled {
+            return;
+        }
+        let before = self.core.views.now_ix();
+        self.core.views.settle(&self.core.graph);
+        if self.core.views.now_ix() != before {
+            let (was, now) = (self.core.views.get(before), self.core.views.now());
+            // A term, a fork or a lost standing can give back what was taken.
+            self.touched.everything |= !now.terms.starts_with(&was.terms)
+                || now.terms.len() != was.terms.len()
+                || now.forks != was.forks
+                || was.all_stand != now.all_stand
+                || !now.all_stand;
+        }
+        let touched = core::mem::take(&mut self.touched);
+        self.tally.settle(&self.core, &touched);
+        self.settled = true;
     }
 
     /// The job's id.
     #[must_use]
     pub fn id(&self) -> JobId {
-        JobId::from(self.graph.hash(EntryIx(0)))
+        JobId::from(self.core.graph.hash(EntryIx(0)))
     }
 
     /// The entries.
     #[must_use]
     pub fn graph(&self) -> &Graph {
-        &self.graph
+        &self.core.graph
+    }
+
+    /// What the entries say of the work itself.
+    #[must_use]
+    pub fn facts(&self) -> &Facts {
+        &self.core.facts
     }
 
     /// What founded it.
     #[must_use]
     pub fn founding(&self) -> &Found {
-        super::founding(&self.graph)
+        super::founding(&self.core.graph)
     }
 
     /// The plan as amended.
     #[must_use]
     pub fn plan(&self) -> &Plan {
-        &self.views.now().plan.plan
+        &self.core.views.now().plan.plan
     }
 
     /// Number of amendments that stand.
     #[must_use]
     pub fn plan_version(&self) -> u32 {
-        self.views.now().version()
+        self.core.views.now().version()
     }
 
     /// The plan as the author of an entry knew it.
     #[must_use]
     pub fn plan_in_past(&self, ix: EntryIx) -> &Plan {
-        &self.views.past(ix).plan.plan
+        &self.core.views.past(ix).plan.plan
     }
 
     /// Who is on the job.
     #[must_use]
     pub fn roster(&self) -> &Roster {
-        &self.views.now().roster
+        &self.core.views.now().roster
     }
 
     /// Who was on the job as the author of an entry knew it.
     #[must_use]
     pub fn roster_in_past(&self, ix: EntryIx) -> &Roster {
-        &self.views.past(ix).roster
+        &self.core.views.past(ix).roster
     }
 
     /// Whether a device's holder is briefed on the plan as it stands.
     #[must_use]
     pub fn briefed(&self, device: &DeviceKey) -> bool {
-        self.views.now().briefed.contains(device)
+        self.core.views.now().briefed.contains(device)
     }
 
-    /// Present devices with a fork that nobody has settled.
+    /// Steps that are complete.
     #[must_use]
-    pub fn forks_open(&self) -> Vec<DeviceKey> {
-        let view = self.views.now();
-        view.forks
-            .iter()
-            .map(|&(device, _)| device)
-            .filter(|device| view.roster.present(device))
-            .collect()
+    pub fn complete(&self) -> &BTreeSet<StepId> {
+        &self.complete
+    }
+
+    /// Steps that are complete or were, in what somebody had seen: how far the crew physically is, whatever
+    /// was taken back since.
+    #[must_use]
+    pub fn reached(&self) -> &BTreeSet<StepId> {
+        &self.reached
+    }
+
+    pub(super) fn now(&self) -> World<'_> {
+        World::now(&self.core, &self.tally)
     }
 }

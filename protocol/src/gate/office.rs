@@ -31,7 +31,33 @@ pub(super) struct Act<'a> {
 /// # Errors
 /// The reasons why it has no effect. It stays in the log.
 pub(super) fn judge(act: &Act<'_>, names: &mut Names) -> Result<Option<RareEntry>, Vec<Reason>> {
-    let what = match act.body {
+    let Some(what) = kind(act)? else {
+        return Ok(None);
+    };
+    let plan = &act.view.plan;
+    let cover = match act.body {
+        Body::StepBack(back) => Some(step_back_cover(plan, names, &back.step)),
+        Body::ResumeDay(_) => Some(resume_day_cover(plan)),
+        Body::Amend(amend) => {
+            let after = PlanAt::new(amended(&plan.plan, amend), names);
+            Some(amend_cover(plan, &after, names, amend))
+        }
+        _ => None,
+    };
+    Ok(Some(RareEntry {
+        what,
+        term: act.view.term(),
+        cover: cover.map(Arc::new),
+    }))
+}
+
+/// Why an administrative entry has no effect; empty: it has, or is of another kind.
+pub(super) fn reasons(act: &Act<'_>) -> Vec<Reason> {
+    kind(act).err().unwrap_or_default()
+}
+
+fn kind(act: &Act<'_>) -> Result<Option<Rare>, Vec<Reason>> {
+    Ok(Some(match act.body {
         Body::Admit(admit) => act.admit(admit)?,
         Body::Leave => act.leave()?,
         Body::Offer(Offer {
@@ -67,21 +93,6 @@ pub(super) fn judge(act: &Act<'_>, names: &mut Names) -> Result<Option<RareEntry
             Rare::Briefed
         }
         _ => return Ok(None),
-    };
-    let plan = &act.view.plan;
-    let cover = match act.body {
-        Body::StepBack(back) => Some(step_back_cover(plan, names, &back.step)),
-        Body::ResumeDay(_) => Some(resume_day_cover(plan)),
-        Body::Amend(amend) => {
-            let after = PlanAt::new(amended(&plan.plan, amend), names);
-            Some(amend_cover(plan, &after, names, amend))
-        }
-        _ => None,
-    };
-    Ok(Some(RareEntry {
-        what,
-        term: act.view.term(),
-        cover: cover.map(Arc::new),
     }))
 }
 

@@ -6,7 +6,7 @@ use super::bits::Steps;
 use crate::ids::{CheckId, RoleId, StepId};
 use crate::log::entry::{Amend, Change};
 use crate::plan::{Check, Expects, Lasts, Plan, Step, Who};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Roles as bits: the founding plan's list, which no amendment changes, numbers them.
 pub(super) type Roles = u64;
@@ -30,6 +30,14 @@ impl Names {
             roles: plan.roles.iter().map(|role| role.id.clone()).collect(),
             ..Self::default()
         };
+        // The two roles that the gate itself asks for, even if a plan forgot them.
+        for name in [RoleId::SUPERVISOR, RoleId::OBSERVER] {
+            if let Ok(role) = RoleId::try_from(name)
+                && !names.roles.contains(&role)
+            {
+                names.roles.insert(0, role);
+            }
+        }
         names.learn(plan);
         names
     }
@@ -184,6 +192,16 @@ impl PlanAt {
             .checks
             .iter()
             .find(|known| known.no == check)
+    }
+
+    /// The ids of steps by number.
+    pub(super) fn ids(&self, steps: &Steps) -> BTreeSet<StepId> {
+        self.order
+            .iter()
+            .zip(&self.plan.steps)
+            .filter(|(no, _)| steps.has(**no))
+            .map(|(_, step)| step.id.clone())
+            .collect()
     }
 
     pub(super) fn plan_step(&self, step: u16) -> Option<&Step> {

@@ -5,7 +5,7 @@
 use super::plans::{Cover, Names, PlanAt, amended};
 use super::roster::{Member, Roster};
 use super::succession::{chain, offered_again};
-use super::views::{Present, Rare, RareEntries, Removal, View};
+use super::views::{Present, Rare, RareEntries, RareEntry, Removal, View};
 use crate::ids::{DeviceKey, Person, RoleId};
 use crate::log::entry::{Body, Offer, Offered};
 use crate::log::graph::{EntryIx, Graph};
@@ -31,6 +31,11 @@ pub(super) fn build(
             .filter(|&ix| rare.get(ix).is_some_and(|entry| wanted(&entry.what)))
             .collect()
     };
+    let all_stand = members
+        .iter()
+        .filter(|&&ix| rare.get(ix).is_some_and(RareEntry::of_supervisor))
+        .count()
+        == standing.len();
     let amends = of_kind(|what| matches!(what, Rare::Amend));
     let plan = plan_with(graph, names, plans, &amends);
     let mut fold = Fold::new(graph, rare, &members, &forks, &terms, &standing);
@@ -59,6 +64,7 @@ pub(super) fn build(
         forks,
         terms,
         standing,
+        all_stand,
         roster,
         present,
         support,
@@ -91,15 +97,6 @@ fn standing(
         .iter()
         .filter_map(|&ix| {
             let entry = rare.get(ix)?;
-            let of_supervisor = matches!(
-                entry.what,
-                Rare::Admit
-                    | Rare::Offer { .. }
-                    | Rare::Retire { .. }
-                    | Rare::Amend
-                    | Rare::StepBack
-                    | Rare::ResumeDay
-            );
             let (author, seq) = (graph.author(ix), graph.seq(ix));
             let term = terms.iter().position(|&term| term == entry.term)?;
             let seen = terms
@@ -108,7 +105,7 @@ fn standing(
             let unforked = forks
                 .iter()
                 .all(|&(forked, from)| forked != author || seq < from);
-            (of_supervisor && seen && unforked).then_some((term, seq, ix))
+            (entry.of_supervisor() && seen && unforked).then_some((term, seq, ix))
         })
         .collect();
     standing.sort_unstable_by_key(|&(term, seq, ix)| (term, seq, graph.hash(ix)));
@@ -294,7 +291,7 @@ impl<'a> Fold<'a> {
 
     /// Gives a role, unless it is held already (the older support stays) or one person cannot hold it as well.
     fn grant(&mut self, device: DeviceKey, role: &RoleId, ix: EntryIx) {
-        if self.plan.role(role).is_none() {
+        if self.plan.role(role).is_none() && !role.is_supervisor() && !role.is_observer() {
             return;
         }
         let Some(member) = self.roster.members.get_mut(&device) else {

@@ -130,6 +130,33 @@ fn signed_before(graph: &Graph, propose: &Propose, proposal: EntryIx, ix: EntryI
     false
 }
 
+/// Whether a device has signed any proposal with this kind, device and attempt.
+pub(super) fn signed_any(graph: &Graph, propose: &Propose, device: DeviceKey) -> bool {
+    graph.chains_of(device).any(|chain| {
+        let Some(last) = graph.last(chain) else {
+            return false;
+        };
+        let mut at = Some(last);
+        while let Some(ix) = at {
+            let signed = match graph.body(ix) {
+                Body::Propose(_) => Some(ix),
+                Body::Consent(consent) => graph.find(&consent.proposal),
+                _ => None,
+            };
+            if let Some(signed) = signed
+                && let Body::Propose(theirs) = graph.body(signed)
+                && theirs.kind == propose.kind
+                && theirs.device == propose.device
+                && theirs.attempt == propose.attempt
+            {
+                return true;
+            }
+            at = graph.find(&graph.content(ix).prev);
+        }
+        false
+    })
+}
+
 /// Whether the signers are more than half of the present devices, and at least two. No tie and no lone
 /// device ever removes anybody, so of two sides of a partition at most one can.
 pub(super) fn majority(past: &View, signers: &[DeviceKey]) -> bool {

@@ -60,6 +60,21 @@ pub(super) struct RareEntry {
     pub(super) cover: Option<Arc<Cover>>,
 }
 
+impl RareEntry {
+    /// Of a kind that only a supervisor in office may write.
+    pub(super) fn of_supervisor(&self) -> bool {
+        matches!(
+            self.what,
+            Rare::Admit
+                | Rare::Offer { .. }
+                | Rare::Retire { .. }
+                | Rare::Amend
+                | Rare::StepBack
+                | Rare::ResumeDay
+        )
+    }
+}
+
 /// All administrative entries.
 #[derive(Debug, Default)]
 pub(super) struct RareEntries(BTreeMap<EntryIx, RareEntry>);
@@ -108,6 +123,8 @@ pub(super) struct View {
     pub(super) terms: Vec<EntryIx>,
     /// Administrative entries of supervisors that stand, in order (term, seq).
     pub(super) standing: Vec<EntryIx>,
+    /// No administrative entry of a supervisor in the cut has lost its effect.
+    pub(super) all_stand: bool,
     pub(super) roster: Roster,
     /// Present devices, by key.
     pub(super) present: Vec<Present>,
@@ -150,8 +167,9 @@ impl View {
         self.terms.last().copied().unwrap_or(EntryIx(0))
     }
 
-    pub(super) fn has(&self, ix: EntryIx) -> bool {
-        self.members.binary_search(&ix).is_ok()
+    /// Whether a grant that a role rests on is in effect.
+    pub(super) fn stands(&self, grant: EntryIx) -> bool {
+        grant == EntryIx(0) || self.standing.contains(&grant) || self.terms.contains(&grant)
     }
 
     pub(super) fn present(&self, device: &DeviceKey) -> Option<&Present> {
