@@ -138,21 +138,31 @@ pub fn explore(plan: &Plan, states_max: usize) -> Result<Proof, Unproved> {
     })
 }
 
-const WORDS: usize = STEPS_MAX / 64;
-
-/// Steps as bits, by their index in the plan.
+/// Steps as bits, by their index in the plan, the first 128 in the first word.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
-struct Bits([u64; WORDS]);
+struct Bits(u128, u128);
+
+const _: () = assert!(STEPS_MAX <= 256, "two words of 128 bits hold every step");
 
 impl Bits {
-    const NONE: Self = Self([0; WORDS]);
+    const NONE: Self = Self(0, 0);
+
+    fn one(at: usize) -> Self {
+        if at < 128 {
+            Self(1 << at, 0)
+        } else {
+            Self(0, 1 << (at % 128))
+        }
+    }
 
     fn set(&mut self, at: usize) {
-        self.0[at / 64] |= 1 << (at % 64);
+        let one = Self::one(at);
+        self.0 |= one.0;
+        self.1 |= one.1;
     }
 
     fn has(&self, at: usize) -> bool {
-        self.0[at / 64] >> (at % 64) & 1 == 1
+        self.covers(&Self::one(at))
     }
 
     fn list(&self) -> Vec<usize> {
@@ -161,8 +171,7 @@ impl Bits {
 
     /// Whether all of `other` are in `self`.
     fn covers(&self, other: &Self) -> bool {
-        let mut words = self.0.iter().zip(&other.0);
-        words.all(|(own, other)| own & other == *other)
+        self.0 & other.0 == other.0 && self.1 & other.1 == other.1
     }
 }
 

@@ -400,12 +400,13 @@ fn the_guards_of_the_trade_each_matter() {
     for (builtin, own) in builtin().iter().zip([mast, ladder, dead_end]) {
         let whole = shipped(builtin);
         for (cuts, why) in all.iter().chain(&own) {
-            let cut = cuts
+            let mut cut = cuts
                 .iter()
                 .fold(whole.clone(), |plan, cut| cut.apply(&plan));
+            cut.never.retain(|rule| rule.why.contains(why));
             let broken = broken(&cut);
             println!("{}: without {cuts:?}: {broken:?}", builtin.name);
-            if !broken.iter().any(|rule| rule.contains(why)) {
+            if broken.is_empty() {
                 failed.push(format!("{}: {cuts:?} does not break {why:?}", builtin.name));
             }
         }
