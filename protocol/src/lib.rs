@@ -40,3 +40,7 @@ pub mod engine;
 
 // How a device comes onto the job.
 pub mod join;
+
+// Afterwards: is a log whole, and in what order does one read it?
+pub mod replay;
+pub mod verify;

@@ -267,6 +267,26 @@ impl Graph {
         }
     }
 
+    /// What an entry names of its past that is not here; empty if it can go in.
+    #[must_use]
+    pub fn missing(&self, content: &Content) -> Vec<EntryHash> {
+        let prev = (content.prev != EntryHash::NONE).then_some(&content.prev);
+        prev.into_iter()
+            .chain(&content.heads)
+            .filter(|hash| self.find(hash).is_none())
+            .copied()
+            .collect()
+    }
+
+    /// The entries that an entry names as its predecessor and heads.
+    pub fn parents_of(&self, ix: EntryIx) -> impl Iterator<Item = EntryIx> + '_ {
+        let content = self.content(ix);
+        [&content.prev]
+            .into_iter()
+            .chain(&content.heads)
+            .filter_map(|hash| self.find(hash))
+    }
+
     /// How many entries there are.
     #[must_use]
     pub fn len(&self) -> usize {

@@ -105,6 +105,22 @@ pub fn founded() -> (Graph, JobId) {
     (graph, job)
 }
 
+/// A founded graph in which device 0 has admitted devices 1 to 5.
+pub fn crewed() -> (Graph, JobId) {
+    let (mut graph, job) = founded();
+    for number in 1..6 {
+        let admit = Body::Admit(Admit {
+            device: author(number).device(),
+            person: format!("Caller {number}").try_into().unwrap(),
+            roles: Vec::new(),
+            replaces: None,
+        });
+        let entry = author(0).next(&graph, WALL, job, admit).unwrap();
+        graph.insert(unverified(entry)).unwrap();
+    }
+    (graph, job)
+}
+
 /// Numbers from a seed (SplitMix64).
 pub struct Draw(pub u64);
 
@@ -128,11 +144,11 @@ impl Draw {
 /// forks; the same for the same seed.
 pub fn job(count: usize, seed: u64) -> Graph {
     let mut draw = Draw(seed);
-    let (mut graph, job) = founded();
+    let (mut graph, job) = crewed();
     // Six views of the job; each device writes after its own.
-    let mut views: Vec<Graph> = (0..6).map(|_| founded().0).collect();
-    let mut all: Vec<Entry> = vec![graph.entry(EntryIx(0)).clone()];
-    let mut seen = [1_usize; 6];
+    let mut views: Vec<Graph> = (0..6).map(|_| crewed().0).collect();
+    let mut all: Vec<Entry> = graph.iter().map(|ix| graph.entry(ix).clone()).collect();
+    let mut seen = [all.len(); 6];
     while graph.len() < count {
         let number = draw.below(6);
         let upto = all.len() - draw.below(5).min(all.len() - seen[number]);

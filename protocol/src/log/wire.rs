@@ -116,6 +116,16 @@ impl Entry {
     }
 }
 
+/// Whose entry, and which of theirs, damaged bytes say that they are. The bytes prove nothing.
+#[must_use]
+pub fn claimed(bytes: &[u8]) -> Option<(DeviceKey, u32)> {
+    let mut reader = Reader::new(bytes);
+    // Version and job, which may be what is damaged.
+    reader.bytes(1 + 32)?;
+    let author = DeviceKey(reader.hash()?);
+    Some((author, u32::try_from(reader.number()?).ok()?))
+}
+
 fn good_length(found: usize) -> Result<usize, BadBytes> {
     if (SIGNATURE_BYTES..=ENTRY_MAX_BYTES).contains(&found) {
         Ok(found)
