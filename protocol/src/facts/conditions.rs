@@ -492,8 +492,9 @@ impl Facts {
             .collect()
     }
 
-    /// One condition against the evidence of one entry.
-    fn judge_condition(
+    /// One condition against the evidence of one entry; `None`: it is in bounds and fresh.
+    #[must_use]
+    pub fn judge_condition(
         &self,
         graph: &Graph,
         asked: &Asked,
@@ -627,6 +628,21 @@ impl Facts {
     pub fn outs(&self, graph: &Graph, cut: &Cut, condition: &ConditionId) -> Vec<EntryIx> {
         match self.conditions.get(condition) {
             Some(trail) => self.in_rank_order(graph, trail.outs.all(cut).map(|(ix, ())| ix)),
+            None => Vec::new(),
+        }
+    }
+
+    /// Every entry that says anything of a condition, in or out of bounds, in rank order.
+    #[must_use]
+    pub fn readings(&self, graph: &Graph, cut: &Cut, condition: &ConditionId) -> Vec<EntryIx> {
+        match self.conditions.get(condition) {
+            Some(trail) => {
+                let bases = trail.bases.all(cut).map(|(ix, _)| ix);
+                let outs = trail.outs.all(cut).map(|(ix, ())| ix);
+                let mut all = self.in_rank_order(graph, bases.chain(outs));
+                all.dedup();
+                all
+            }
             None => Vec::new(),
         }
     }

@@ -58,8 +58,18 @@ pub struct Facts {
     heads: Trail<()>,
     leaves: Trail<()>,
     identities: Trail<()>,
+    /// Offers of roles.
+    role_offers: Trail<()>,
+    accepts: Trail<()>,
     late: Trail<()>,
     reviews: Trail<()>,
+    stop_reasons: Trail<()>,
+    still_so: Trail<()>,
+    closes_items: Trail<()>,
+    asks: Trail<()>,
+    declines: Trail<()>,
+    releases: Trail<()>,
+    exceptions: Trail<()>,
     refused: Trail<()>,
     said: BTreeMap<(StepId, CheckId), Trail<()>>,
     objections: BTreeMap<(StepId, CheckId), Trail<()>>,
@@ -116,6 +126,16 @@ impl Facts {
         }
         match &content.body {
             Body::HeadCount(_) => self.heads.push(graph, ix, ()),
+            Body::Release(_) => self.releases.push(graph, ix, ()),
+            Body::Exception(_) => self.exceptions.push(graph, ix, ()),
+            Body::Ask(_) => self.asks.push(graph, ix, ()),
+            Body::Decline(_) => self.declines.push(graph, ix, ()),
+            Body::Accept => self.accepts.push(graph, ix, ()),
+            Body::Offer(offer) => {
+                if let crate::log::entry::Offered::Role { .. } = offer.what {
+                    self.role_offers.push(graph, ix, ());
+                }
+            }
             Body::Leave => self.leaves.push(graph, ix, ()),
             Body::Identity(_) => self.identities.push(graph, ix, ()),
             Body::ResumeDay(_) => self.days.push(ix),
@@ -124,6 +144,9 @@ impl Facts {
                 NoteKind::Reviewed if roster.supervisor == Some(content.author) => {
                     self.reviews.push(graph, ix, ());
                 }
+                NoteKind::StopReason => self.stop_reasons.push(graph, ix, ()),
+                NoteKind::StillSo => self.still_so.push(graph, ix, ()),
+                NoteKind::ClosesItem { .. } => self.closes_items.push(graph, ix, ()),
                 NoteKind::Refused { .. } => self.refused.push(graph, ix, ()),
                 _ => {}
             },
@@ -167,6 +190,26 @@ impl Facts {
     #[must_use]
     pub fn identities(&self, graph: &Graph, cut: &Cut) -> Vec<EntryIx> {
         self.in_rank_order(graph, self.identities.all(cut).map(|(ix, ())| ix))
+    }
+
+    /// Stops of every kind in the cut, released or not, in rank order.
+    #[must_use]
+    pub fn stops(&self, graph: &Graph, cut: &Cut) -> Vec<EntryIx> {
+        self.in_rank_order(graph, self.stops.all(cut).map(|(ix, ())| ix))
+    }
+
+    /// Offers of roles in the cut, taken or not, in rank order.
+    #[must_use]
+    pub fn role_offers(&self, graph: &Graph, cut: &Cut) -> Vec<EntryIx> {
+        self.in_rank_order(graph, self.role_offers.all(cut).map(|(ix, ())| ix))
+    }
+
+    /// Whether a device's person has taken their place in the cut.
+    #[must_use]
+    pub fn accepted(&self, graph: &Graph, cut: &Cut, device: &crate::ids::DeviceKey) -> bool {
+        self.accepts
+            .newest(cut)
+            .any(|(ix, ())| graph.author(ix) == *device)
     }
 
     fn in_rank_order(&self, graph: &Graph, some: impl Iterator<Item = EntryIx>) -> Vec<EntryIx> {

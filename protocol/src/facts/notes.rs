@@ -1,5 +1,5 @@
-//! Notes that do more than be read: of something done earlier, and of presses that were refused.
-//! Owns: nothing.   Gives: late notes that stand, whom they bar, attempts.
+//! Notes and the words around a stop: what was done earlier, refused presses, asks, declines, open items.
+//! Owns: nothing.   Gives: late notes that stand, whom they bar, attempts, lists by kind.
 //! May use: log.   Never: a ranking of people.
 
 use super::Facts;
@@ -73,6 +73,79 @@ impl Facts {
                 _ => None,
             })
             .collect()
+    }
+
+    /// Notes that say the reason of a stop, in rank order.
+    #[must_use]
+    pub fn stop_reasons(&self, graph: &Graph, cut: &Cut) -> Vec<EntryIx> {
+        self.in_rank_order(graph, self.stop_reasons.all(cut).map(|(ix, ())| ix))
+    }
+
+    /// Asks to resume, in rank order.
+    #[must_use]
+    pub fn asks(&self, graph: &Graph, cut: &Cut) -> Vec<EntryIx> {
+        self.in_rank_order(graph, self.asks.all(cut).map(|(ix, ())| ix))
+    }
+
+    /// Releases, counted or not, in rank order.
+    #[must_use]
+    pub fn releases(&self, graph: &Graph, cut: &Cut) -> Vec<EntryIx> {
+        self.in_rank_order(graph, self.releases.all(cut).map(|(ix, ())| ix))
+    }
+
+    /// Exceptions, agreed to or not, in rank order.
+    #[must_use]
+    pub fn exceptions(&self, graph: &Graph, cut: &Cut) -> Vec<EntryIx> {
+        self.in_rank_order(graph, self.exceptions.all(cut).map(|(ix, ())| ix))
+    }
+
+    /// Refusals of asks, exceptions and exit plans, in rank order.
+    #[must_use]
+    pub fn declines(&self, graph: &Graph, cut: &Cut) -> Vec<EntryIx> {
+        self.in_rank_order(graph, self.declines.all(cut).map(|(ix, ())| ix))
+    }
+
+    /// Words of people that things are still so after a long hold by loss, in rank order.
+    #[must_use]
+    pub fn still_so(&self, graph: &Graph, cut: &Cut) -> Vec<EntryIx> {
+        self.in_rank_order(graph, self.still_so.all(cut).map(|(ix, ())| ix))
+    }
+
+    /// Open items: left open by an ask that was released (`released` says of an ask whether it was) and
+    /// closed neither by a later released ask nor by a note.
+    #[must_use]
+    pub fn open_items(
+        &self,
+        graph: &Graph,
+        cut: &Cut,
+        released: &dyn Fn(EntryIx) -> bool,
+    ) -> Vec<String> {
+        let same = |a: &str, b: &str| a.trim().to_lowercase() == b.trim().to_lowercase();
+        let asks: Vec<EntryIx> = self
+            .asks(graph, cut)
+            .into_iter()
+            .filter(|&ix| released(ix))
+            .collect();
+        let mut open: Vec<(EntryIx, String)> = Vec::new();
+        for &ix in &asks {
+            let Body::Ask(ask) = graph.body(ix) else {
+                continue;
+            };
+            if let Some(closes) = &ask.closes_item {
+                open.retain(|(_, item)| !same(item, closes));
+            }
+            if let Some(item) = &ask.open_item {
+                open.push((ix, item.clone()));
+            }
+        }
+        for (note, ()) in self.closes_items.all(cut) {
+            if let Body::Note(words) = graph.body(note)
+                && let NoteKind::ClosesItem { item: closed } = &words.kind
+            {
+                open.retain(|(ix, item)| !(same(item, closed) && graph.before(*ix, note)));
+            }
+        }
+        open.into_iter().map(|(_, item)| item).collect()
     }
 
     /// Presses that were refused, as far as their nodes noted them, in rank order.
