@@ -32,6 +32,9 @@ pub mod watch;
 // What a person may be told.
 pub mod state;
 
+// The whole log in hindsight.
+pub mod replay;
+
 // What two devices tell each other.
 pub mod sync;
 

@@ -647,6 +647,15 @@ impl Facts {
         }
     }
 
+    /// Whether an entry says that a condition is in bounds, and for a presence that its author is in place.
+    #[must_use]
+    pub fn is_basis_in_place(&self, graph: &Graph, ix: EntryIx, condition: &ConditionId) -> bool {
+        self.conditions
+            .get(condition)
+            .and_then(|trail| trail.bases.get(graph, ix))
+            .is_some_and(|basis| basis.in_place)
+    }
+
     /// Whether an entry is one that puts any condition out of bounds.
     #[must_use]
     pub fn puts_out(&self, graph: &Graph, ix: EntryIx) -> bool {

@@ -1,10 +1,25 @@
 //! State: entries to what a person may be told.
-//! In reading order: `status` the values · `local` what only this device knows · `digest` of a set of entries.
+//! In reading order: `status` the values · `local` what only this device knows · `lines` and `call` the
+//! three words · `looks` what a blind second look keeps back · `steps`, `work`, `crew`, `asked`, `shown` the
+//! parts of a status · `build` puts them together · `digest` of a set of entries.
 
+mod asked;
+mod build;
+mod call;
+mod crew;
 mod digest;
+mod lines;
 mod local;
+mod looks;
+mod shown;
 mod status;
+mod steps;
+#[cfg(test)]
+mod tests;
+mod work;
 
+pub use build::status;
+pub use call::call;
 pub use digest::digest;
 pub use local::Local;
 pub use status::*;

@@ -1,0 +1,333 @@
+//! Asked: what is asked of the holder of this device now.
+//! Owns: nothing.   Gives: `asked`.
+//! May use: gate, facts, the other parts of the status.   Never: a step that is not open; in a stop, a check.
+
+use super::steps::{Answer, answers, reasons_of};
+use super::work::{against, fresh_ready};
+use super::{
+    AskedOf, CallWord, CheckStatus, ConditionStatus, Local, StepState, StepStatus, StopStatus,
+};
+use crate::facts::OfferView;
+use crate::gate::Job;
+use crate::ids::RoleId;
+use crate::log::entry::{Body, Offered};
+use crate::plan::{Check, Condition, ConditionKind, Place, Step, Who};
+use crate::reason::{Owed, Reason};
+
+/// A condition is asked for again when so much of its validity is left: a fifth.
+const DUE_PART: u64 = 5;
+
+/// The parts of the status that what is asked depends on.
+pub(super) struct Seen<'a> {
+    pub word: CallWord,
+    pub closed: bool,
+    pub steps: &'a [StepStatus],
+    pub stops: &'a [StopStatus],
+    pub conditions: &'a [ConditionStatus],
+}
+
+/// Everything asked of the holder, the most pressing first.
+pub(super) fn asked(job: &Job, local: &Local, seen: &Seen) -> Vec<AskedOf> {
+    let (graph, roster, me) = (job.graph(), job.roster(), local.me);
+    let mut asked: Vec<AskedOf> = Vec::new();
+    if !roster.present(&me) {
+        return asked;
+    }
+    let founder = graph.iter().next().map(|ix| graph.author(ix));
+    if founder != Some(me) && !job.facts().accepted(graph, graph.all(), &me) {
+        asked.push(AskedOf::Accept);
+    }
+    asked.extend(about_stops(job, local, seen));
+    if in_the_clear_wanted(job, local, seen) {
+        asked.push(AskedOf::InTheClear);
+    }
+    if !job.briefed(&me) {
+        asked.push(AskedOf::Briefing {
+            version: job.plan_version(),
+        });
+    }
+    if seen.closed {
+        return asked;
+    }
+    if local.still_so_due {
+        asked.push(AskedOf::StillSo);
+    }
+    asked.extend(proposals(job, local));
+    asked.extend(
+        job.agreements_due(&me)
+            .into_iter()
+            .map(|ix| AskedOf::Agree { to: graph.hash(ix) }),
+    );
+    asked.extend(roles(job, local));
+    asked.extend(conditions(job, local, seen));
+    if seen.word != CallWord::StopWork || job.exit_plan().is_some() {
+        asked.extend(loads(job, local, seen.word));
+        asked.extend(checks(job, local, seen));
+    }
+    let mut once: Vec<AskedOf> = Vec::new();
+    for one in asked {
+        if !once.contains(&one) {
+            once.push(one);
+        }
+    }
+    once
+}
+
+fn about_stops(job: &Job, local: &Local, seen: &Seen) -> Vec<AskedOf> {
+    let me = local.me;
+    let mut heard = Vec::new();
+    let mut rest = Vec::new();
+    for stop in seen.stops {
+        for owed in &stop.owed {
+            match owed {
+                Owed::Heard { stop, device } if *device == me => {
+                    heard.push(AskedOf::Heard { stop: *stop });
+                }
+                Owed::Agree { ask, device } if *device == me => {
+                    rest.push(AskedOf::Agree { to: *ask });
+                }
+                Owed::Ask { stop } if job.roster().supervisor == Some(me) => {
+                    rest.push(AskedOf::Ask { stop: *stop });
+                }
+                // A no has ended the ask: another is needed.
+                Owed::Declined { .. } if job.roster().supervisor == Some(me) => {
+                    rest.push(AskedOf::Ask { stop: stop.entry });
+                }
+                _ => {}
+            }
+        }
+    }
+    heard.extend(rest);
+    heard
+}
+
+/// HEADCOUNT: in an emergency, or when somebody has counted and this person is missing.
+fn in_the_clear_wanted(job: &Job, local: &Local, seen: &Seen) -> bool {
+    let (graph, roster) = (job.graph(), job.roster());
+    let heads = job.facts().heads(graph, graph.all(), roster);
+    let Some(person) = roster.person(&local.me) else {
+        return false;
+    };
+    let emergency = seen.stops.iter().any(|stop| stop.kind == "emergency");
+    (emergency || heads.count.is_some()) && heads.missing.contains(person)
+}
+
+fn proposals(job: &Job, local: &Local) -> Vec<AskedOf> {
+    job.proposals()
+        .into_iter()
+        .filter(|view| view.device != local.me && !view.consents.contains(&local.me))
+        .map(|view| AskedOf::Consent {
+            proposal: job.graph().hash(view.entry),
+            device: view.device,
+        })
+        .collect()
+}
+
+/// Roles offered to this device and not taken.
+fn roles(job: &Job, local: &Local) -> Vec<AskedOf> {
+    let (graph, roster) = (job.graph(), job.roster());
+    job.facts()
+        .role_offers(graph, graph.all())
+        .into_iter()
+        .rev()
+        .filter_map(|ix| match graph.body(ix) {
+            Body::Offer(offer) => match &offer.what {
+                Offered::Role { role, from }
+                    if offer.to == Some(local.me)
+                        && roster.holds(from, role)
+                        && !roster.holds(&local.me, role)
+                        && roster.supervisor == Some(graph.author(ix)) =>
+                {
+                    Some(AskedOf::TakeRole {
+                        offer: graph.hash(ix),
+                        role: role.clone(),
+                    })
+                }
+                _ => None,
+            },
+            _ => None,
+        })
+        .take(1)
+        .collect()
+}
+
+/// Conditions that this person owns and that are out of date, or soon will be.
+fn conditions(job: &Job, local: &Local, seen: &Seen) -> Vec<AskedOf> {
+    job.plan()
+        .conditions
+        .iter()
+        .filter(|condition| {
+            let owns = |role: &RoleId| job.roster().holds(&local.me, role);
+            condition.owners.iter().any(owns) && is_due(job, local, condition, seen)
+        })
+        .map(|condition| AskedOf::Condition {
+            condition: condition.id.clone(),
+        })
+        .collect()
+}
+
+fn is_due(job: &Job, local: &Local, condition: &Condition, seen: &Seen) -> bool {
+    let valid_ms = u64::from(condition.valid_s) * 1000;
+    let status = seen.conditions.iter().find(|c| c.id == condition.id);
+    let Some(reason) = against(job, local, condition) else {
+        let age_ms = status.and_then(|status| status.age_ms).unwrap_or(0);
+        return valid_ms.saturating_sub(age_ms) < valid_ms / DUE_PART;
+    };
+    match (&condition.kind, reason) {
+        // What was seen may be affirmed away only after its time.
+        (ConditionKind::NoneSeen, Reason::ConditionOut { .. } | Reason::ConditionTimer { .. }) => {
+            local
+                .since_out
+                .get(&condition.id)
+                .is_some_and(|since_ms| *since_ms >= valid_ms)
+        }
+        _ => true,
+    }
+}
+
+/// Who is meant by an offer that names nobody: those who work where the thing is to go.
+fn is_meant(job: &Job, local: &Local, offer: &OfferView) -> bool {
+    if offer.by == local.me {
+        return false;
+    }
+    if let Some(receiver) = offer.receiver {
+        return receiver == local.me;
+    }
+    let up = matches!(offer.to, Place::Aloft | Place::Structure | Place::Conductor);
+    // A load is received where the ready is given: by those at the other end of the line.
+    let Some(member) = job.roster().members.get(&local.me) else {
+        return false;
+    };
+    member.roles.iter().any(|role| {
+        let aloft = job.plan().role(role).is_some_and(|role| role.aloft);
+        let ground = !aloft && !role.is_observer() && !role.is_supervisor();
+        let by_aloft = job.roster().members.get(&offer.by).is_some_and(|by| {
+            by.roles
+                .iter()
+                .any(|role| job.plan().role(role).is_some_and(|role| role.aloft))
+        });
+        match (offer.load, by_aloft) {
+            (true, true) => ground,
+            (true, false) => aloft,
+            (false, _) => {
+                if up {
+                    aloft
+                } else {
+                    ground
+                }
+            }
+        }
+    })
+}
+
+fn loads(job: &Job, local: &Local, word: CallWord) -> Vec<AskedOf> {
+    let graph = job.graph();
+    job.facts()
+        .open_offers(graph, graph.all(), job.roster())
+        .into_iter()
+        .filter(|offer| !offer.taken && (!offer.load || word == CallWord::Proceed))
+        .filter_map(|offer| {
+            let (hash, handoff) = (graph.hash(offer.offer), offer.handoff.clone());
+            let ready = fresh_ready(job, local, &offer);
+            if offer.load && offer.by == local.me {
+                ready.is_some().then_some(AskedOf::Take {
+                    offer: hash,
+                    handoff,
+                })
+            } else if offer.load {
+                let own_fresh =
+                    offer.readies.iter().any(|(device, _)| *device == local.me) && ready.is_some();
+                (is_meant(job, local, &offer) && !own_fresh).then_some(AskedOf::Ready {
+                    offer: hash,
+                    handoff,
+                })
+            } else {
+                is_meant(job, local, &offer).then_some(AskedOf::Take {
+                    offer: hash,
+                    handoff,
+                })
+            }
+        })
+        .collect()
+}
+
+fn checks(job: &Job, local: &Local, seen: &Seen) -> Vec<AskedOf> {
+    let open = seen
+        .steps
+        .iter()
+        .filter(|step| matches!(step.state, StepState::Open | StepState::Conflict));
+    let mut asked = Vec::new();
+    for status in open {
+        let Some(step) = job.plan().step(&status.id) else {
+            continue;
+        };
+        for (check, check_status) in step.checks.iter().zip(&status.checks) {
+            if check_status.done || !wants(job, local, step, check, check_status) {
+                continue;
+            }
+            let own = answers(job, local, step, check, false)
+                .into_iter()
+                .rfind(|answer| answer.device == local.me);
+            asked.push(AskedOf::Check {
+                step: step.id.clone(),
+                check: check.id.clone(),
+                again: own.is_some_and(|own| !own.reasons.is_empty()),
+            });
+        }
+    }
+    asked
+}
+
+/// Whether this device's holder can still add something to a check.
+fn wants(job: &Job, local: &Local, step: &Step, check: &Check, status: &CheckStatus) -> bool {
+    let holds = |role: &RoleId| job.roster().holds(&local.me, role);
+    let given = answers(job, local, step, check, false);
+    let counts = |answer: &&Answer| answer.reasons.is_empty();
+    let own_counts = given.iter().filter(counts).any(|a| a.device == local.me);
+    match &check.who {
+        Who::Roles(_) => !own_counts && status.waits_for.iter().any(holds),
+        Who::Each(role) => !own_counts && role.as_ref().is_none_or(holds),
+        Who::ReadBack { report, repeat } => {
+            let reported = given
+                .iter()
+                .filter(counts)
+                .any(|answer| answer.device != local.me);
+            !own_counts
+                && if reported {
+                    repeat.iter().any(holds)
+                } else {
+                    report.iter().any(holds)
+                }
+        }
+        Who::SecondLook { first, second } => {
+            let looks = given.iter().filter(|answer| {
+                reasons_of(job, answer.ix)
+                    .iter()
+                    .all(super::looks::is_about_answer)
+            });
+            // Looks of a round that ended in a conflict are void; new ones are wanted of anybody who may.
+            let others: Vec<&Answer> = looks.filter(|answer| answer.device != local.me).collect();
+            let in_conflict = status
+                .missing
+                .iter()
+                .any(|reason| matches!(reason, Reason::Conflict { .. }));
+            if in_conflict {
+                return first.iter().chain(second).any(holds);
+            }
+            let own_look = given.iter().any(|answer| {
+                answer.device == local.me
+                    && answer.reasons.iter().all(super::looks::is_about_answer)
+            });
+            let fits = |role: &[RoleId], other: &Answer| {
+                role.iter()
+                    .any(|role| job.roster().holds(&other.device, role))
+            };
+            let pairs = others.is_empty()
+                || others.iter().any(|other| {
+                    (first.iter().any(holds) && fits(second, other))
+                        || (second.iter().any(holds) && fits(first, other))
+                });
+            !own_look && pairs && first.iter().chain(second).any(holds)
+        }
+    }
+}

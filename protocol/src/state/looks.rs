@@ -1,0 +1,191 @@
+//! Looks: which answers of a blind second look a device may show its holder.
+//! Owns: nothing.   Gives: for each look, whether it may be shown here.
+//! May use: plan, log::entry, ids.   Never: the reasons against a look it hides.
+//!
+//! Two people look for themselves. Until a device's own look of the same round is recorded, nothing of
+//! another's answer is shown on it, in whatever form: not the words, not whether it passed, not what is
+//! therefore still missing. A conflict ends a round; the looks after it are blind to each other again.
+
+use crate::ids::{DeviceKey, Person};
+use crate::log::entry::Said;
+use crate::log::graph::{EntryIx, Graph};
+use crate::reason::Reason;
+use std::collections::BTreeMap;
+
+/// One look as recorded.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub(super) struct Look<'a> {
+    pub ix: EntryIx,
+    pub device: DeviceKey,
+    pub person: Option<&'a Person>,
+    pub said: &'a Said,
+    /// Whether it stands as a look, passing or not: what is against it, if anything, is its answer only.
+    pub stands: bool,
+}
+
+/// Whether a reason is against the answer itself, rather than against when, by whom or on what it was given.
+pub(super) fn is_about_answer(reason: &Reason) -> bool {
+    matches!(
+        reason,
+        Reason::OutOfLimit { .. }
+            | Reason::AnswerNotPassing { .. }
+            | Reason::IdentityMismatch { .. }
+            | Reason::Conflict { .. }
+            | Reason::NeedsSecondReader { .. }
+            | Reason::CannotConfirm { .. }
+            | Reason::WrongAnswerForm { .. }
+            | Reason::NotAccounted { .. }
+            | Reason::Duplicate
+    )
+}
+
+/// The round that each look belongs to: one more than the latest round of which its author had seen two
+/// different answers of two people. `looks` come in an order that keeps pasts first.
+pub(super) fn rounds(graph: &Graph, looks: &[Look]) -> BTreeMap<EntryIx, u32> {
+    let mut rounds: BTreeMap<EntryIx, u32> = BTreeMap::new();
+    for look in looks {
+        let seen: Vec<&Look> = looks
+            .iter()
+            .filter(|other| graph.before(other.ix, look.ix))
+            .collect();
+        let mut round = 0;
+        for (at, one) in seen.iter().enumerate() {
+            for other in &seen[at + 1..] {
+                let in_one = rounds.get(&one.ix).copied().unwrap_or(0);
+                let in_other = rounds.get(&other.ix).copied().unwrap_or(0);
+                if one.person != other.person && one.said != other.said && in_one == in_other {
+                    round = round.max(in_one + 1);
+                }
+            }
+        }
+        rounds.insert(look.ix, round);
+    }
+    rounds
+}
+
+/// Which looks at a check that is not complete may be shown on the device `me`.
+pub(super) fn shown(graph: &Graph, looks: &[Look], me: DeviceKey) -> Vec<bool> {
+    let rounds = rounds(graph, looks);
+    let round = |look: &Look| rounds.get(&look.ix).copied().unwrap_or(0);
+    let own_round = looks
+        .iter()
+        .filter(|look| look.device == me && look.stands)
+        .map(round)
+        .max();
+    looks
+        .iter()
+        .map(|look| {
+            // A round is over when two people have given their looks in it.
+            let round_over = || {
+                looks.iter().any(|one| {
+                    one.stands
+                        && round(one) == round(look)
+                        && looks.iter().any(|other| {
+                            other.stands
+                                && round(other) == round(look)
+                                && other.person != one.person
+                        })
+                })
+            };
+            look.device == me || own_round.is_some_and(|own| own >= round(look)) || round_over()
+        })
+        .collect()
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+mod tests {
+    use super::*;
+    use crate::log::sample::{self, WALL};
+
+    /// Three people on one graph; each look is an entry of theirs, seeing everything or nothing new.
+    struct Table {
+        graph: Graph,
+        job: crate::ids::JobId,
+        people: [Person; 3],
+        looks: Vec<(EntryIx, u8, Said, bool)>,
+    }
+
+    impl Table {
+        fn new() -> Self {
+            let (graph, job) = sample::founded();
+            Self {
+                graph,
+                job,
+                people: ["A", "B", "C"].map(|name| name.try_into().unwrap()),
+                looks: Vec::new(),
+            }
+        }
+
+        fn look(&mut self, who: u8, words: &str, stands: bool) {
+            let entry = sample::author(who)
+                .next(&self.graph, WALL, self.job, sample::note(words))
+                .unwrap();
+            let crate::log::graph::Inserted::New(ix) =
+                self.graph.insert(sample::unverified(entry)).unwrap()
+            else {
+                panic!("twice");
+            };
+            self.looks
+                .push((ix, who, Said::Words(words.to_owned()), stands));
+        }
+
+        fn shown(&self, who: u8) -> Vec<bool> {
+            let looks: Vec<Look> = self
+                .looks
+                .iter()
+                .map(|(ix, who, said, stands)| Look {
+                    ix: *ix,
+                    device: sample::author(*who).device(),
+                    person: Some(&self.people[usize::from(*who)]),
+                    said,
+                    stands: *stands,
+                })
+                .collect();
+            shown(&self.graph, &looks, sample::author(who).device())
+        }
+    }
+
+    #[test]
+    fn the_first_look_is_shown_to_nobody_else_until_the_second_is_recorded() {
+        let mut table = Table::new();
+        table.look(0, "seated", true);
+        assert_eq!(table.shown(0), [true]);
+        assert_eq!(table.shown(1), [false]);
+        assert_eq!(table.shown(2), [false]);
+        table.look(1, "seated", true);
+        for who in 0..3 {
+            assert_eq!(table.shown(who), [true, true]);
+        }
+    }
+
+    #[test]
+    fn a_look_that_does_not_stand_opens_nothing() {
+        let mut table = Table::new();
+        table.look(1, "seated", false);
+        table.look(0, "seated", true);
+        assert_eq!(table.shown(1), [true, false]);
+    }
+
+    #[test]
+    fn after_a_conflict_the_looks_are_blind_again() {
+        let mut table = Table::new();
+        table.look(0, "seated", true);
+        table.look(1, "not seated", true);
+        assert_eq!(table.shown(0), [true, true]);
+        assert_eq!(table.shown(2), [true, true], "the round is over");
+        table.look(0, "seated now", true);
+        assert_eq!(table.shown(1), [true, true, false]);
+        assert_eq!(table.shown(2), [true, true, false]);
+        table.look(1, "seated now", true);
+        assert_eq!(table.shown(1), [true; 4]);
+    }
+
+    #[test]
+    fn a_second_look_of_one_person_ends_no_round() {
+        let mut table = Table::new();
+        table.look(0, "seated", true);
+        table.look(0, "not seated", true);
+        assert_eq!(table.shown(1), [false, false]);
+    }
+}

@@ -1,0 +1,285 @@
+//! Steps: every step and check as this device may show it.
+//! Owns: nothing.   Gives: `steps`, and what of a blind second look is kept back.
+//! May use: gate, facts, looks, local.   Never: another's answer of a blind look before the own one.
+
+use super::call::known;
+use super::looks::{self, Look};
+use super::{CheckStatus, Given, Local, StepState, StepStatus};
+use crate::gate::{Job, Verdict};
+use crate::ids::{DeviceKey, Person, RoleId};
+use crate::log::entry::{Acknowledge, Body, Said};
+use crate::log::graph::EntryIx;
+use crate::plan::{Check, Step, Who};
+use crate::reason::Reason;
+use std::collections::BTreeSet;
+
+/// The people of devices that are on the roster no longer have a call sign; theirs is not known.
+pub(super) fn person_of(job: &Job, device: &DeviceKey) -> Person {
+    job.roster().person(device).cloned().unwrap_or_else(|| {
+        // A call sign is at most 24 characters, a tag has 16.
+        Person::try_from(device.tag().to_string()).unwrap_or_else(|_| job.founding().person.clone())
+    })
+}
+
+/// Why an acknowledgement does not count; empty: it does.
+pub(super) fn reasons_of(job: &Job, ix: EntryIx) -> Vec<Reason> {
+    match job.verdict(ix) {
+        Verdict::Counts => Vec::new(),
+        Verdict::NotCounted(reasons) | Verdict::Information(reasons) => reasons,
+    }
+}
+
+/// An acknowledgement of a check with its verdict.
+pub(super) struct Answer<'a> {
+    pub(super) ix: EntryIx,
+    pub(super) device: DeviceKey,
+    pub(super) acknowledge: &'a Acknowledge,
+    pub(super) reasons: Vec<Reason>,
+    /// Whether this device may show it.
+    pub(super) shown: bool,
+}
+
+/// The newest acknowledgement of a check by each device and every counted one, oldest first; of a complete
+/// check the counted ones.
+pub(super) fn answers<'a>(
+    job: &'a Job,
+    local: &Local,
+    step: &Step,
+    check: &Check,
+    done: bool,
+) -> Vec<Answer<'a>> {
+    let graph = job.graph();
+    if done {
+        // What a complete check rests on; what did not count towards it is the replay's to tell.
+        return job
+            .given(&step.id, &check.id)
+            .into_iter()
+            .filter_map(|ix| match graph.body(ix) {
+                Body::Acknowledge(acknowledge) => Some(Answer {
+                    ix,
+                    device: graph.author(ix),
+                    acknowledge,
+                    reasons: Vec::new(),
+                    shown: true,
+                }),
+                _ => None,
+            })
+            .collect();
+    }
+    let all = job.facts().said(graph, graph.all(), &step.id, &check.id);
+    let newest = job
+        .facts()
+        .newest_said(graph, graph.all(), &step.id, &check.id);
+    let counted = job.given(&step.id, &check.id);
+    let mut answers: Vec<Answer> = all
+        .into_iter()
+        .filter(|ix| newest.contains(ix) || counted.contains(ix) || is_blind(check))
+        .filter_map(|ix| match graph.body(ix) {
+            Body::Acknowledge(acknowledge) => Some(Answer {
+                ix,
+                device: graph.author(ix),
+                acknowledge,
+                reasons: reasons_of(job, ix),
+                shown: true,
+            }),
+            _ => None,
+        })
+        .collect();
+    if is_blind(check) {
+        let looks: Vec<Look> = answers
+            .iter()
+            .map(|answer| Look {
+                ix: answer.ix,
+                device: answer.device,
+                person: job.roster().person(&answer.device),
+                said: &answer.acknowledge.said,
+                stands: answer.reasons.iter().all(looks::is_about_answer),
+            })
+            .collect();
+        let shown = looks::shown(graph, &looks, local.me);
+        for (answer, shown) in answers.iter_mut().zip(shown) {
+            answer.shown = shown;
+        }
+        answers.retain(|answer| newest.contains(&answer.ix) || counted.contains(&answer.ix));
+    }
+    answers
+}
+
+fn is_blind(check: &Check) -> bool {
+    matches!(check.who, Who::SecondLook { .. })
+}
+
+/// Roles that may acknowledge a check, each once.
+fn roles_of(job: &Job, check: &Check) -> Vec<RoleId> {
+    let roles: BTreeSet<RoleId> = match &check.who {
+        Who::Roles(places) => places.iter().cloned().collect(),
+        Who::Each(Some(role)) => BTreeSet::from([role.clone()]),
+        Who::Each(None) => job
+            .plan()
+            .roles
+            .iter()
+            .map(|role| role.id.clone())
+            .collect(),
+        Who::SecondLook { first, second } => first.iter().chain(second).cloned().collect(),
+        Who::ReadBack { report, repeat } => report.iter().chain(repeat).cloned().collect(),
+    };
+    roles.into_iter().collect()
+}
+
+/// Whether a reason belongs to a check; reasons that name no check belong to every check of the step.
+fn is_of_check(reason: &Reason, step: &Step, check: &Check) -> bool {
+    match reason {
+        Reason::Missing {
+            step: s, check: c, ..
+        }
+        | Reason::NeedsSecondReader { step: s, check: c }
+        | Reason::Conflict { step: s, check: c }
+        | Reason::CannotConfirm {
+            step: s, check: c, ..
+        } => s == &step.id && c == &check.id,
+        _ => true,
+    }
+}
+
+/// Whether another's look at a check is kept back from this device.
+fn is_kept_back(job: &Job, local: &Local, step: &Step, check: &Check) -> bool {
+    is_blind(check)
+        && answers(job, local, step, check, job.check_done(&step.id, &check.id))
+            .iter()
+            .any(|answer| !answer.shown)
+}
+
+/// What speaks against the checks of an open step, as far as this device may know it.
+pub(super) fn conflicts(job: &Job, local: &Local, step: &Step) -> Vec<Reason> {
+    let kept_back: Vec<&Check> = step
+        .checks
+        .iter()
+        .filter(|check| is_kept_back(job, local, step, check))
+        .collect();
+    job.missing(&step.id)
+        .into_iter()
+        .filter(|reason| match reason {
+            Reason::CannotConfirm { .. }
+            | Reason::OutOfLimit { .. }
+            | Reason::AnswerNotPassing { .. }
+            | Reason::IdentityMismatch { .. }
+            | Reason::NotAccounted { .. } => true,
+            Reason::Conflict { check, .. } | Reason::NeedsSecondReader { check, .. } => {
+                !kept_back.iter().any(|hidden| &hidden.id == check)
+            }
+            _ => false,
+        })
+        .collect()
+}
+
+/// Every step in the plan's order.
+pub(super) fn steps(job: &Job, local: &Local) -> Vec<StepStatus> {
+    let known = known(job, local);
+    job.plan()
+        .steps
+        .iter()
+        .map(|step| {
+            let mut state = job.step_state(&step.id);
+            if state == StepState::Conflict && conflicts(job, local, step).is_empty() {
+                // What speaks against the step is a look that is kept back here.
+                state = StepState::Open;
+            }
+            if state == StepState::Open && !job.known_open(&step.id, &known).is_empty() {
+                state = StepState::Locked;
+            }
+            StepStatus {
+                id: step.id.clone(),
+                title: step.title.clone(),
+                state,
+                hold_point: step.hold_point,
+                critical: step.critical,
+                checks: checks(job, local, step, state),
+            }
+        })
+        .collect()
+}
+
+fn checks(job: &Job, local: &Local, step: &Step, state: StepState) -> Vec<CheckStatus> {
+    let missing = if state == StepState::Done {
+        Vec::new()
+    } else {
+        job.missing(&step.id)
+    };
+    step.checks
+        .iter()
+        .map(|check| check_status(job, local, step, check, state, &missing))
+        .collect()
+}
+
+fn check_status(
+    job: &Job,
+    local: &Local,
+    step: &Step,
+    check: &Check,
+    state: StepState,
+    missing: &[Reason],
+) -> CheckStatus {
+    let done = state == StepState::Done || job.check_done(&step.id, &check.id);
+    let answers = answers(job, local, step, check, done);
+    let hidden = answers.iter().any(|answer| !answer.shown);
+    let mut missing: Vec<Reason> = missing
+        .iter()
+        .filter(|reason| !done && is_of_check(reason, step, check))
+        .cloned()
+        .collect();
+    let mut waits_for: Vec<RoleId> = missing
+        .iter()
+        .filter_map(|reason| match reason {
+            Reason::Missing { needs, .. } => Some(needs.clone()),
+            _ => None,
+        })
+        .flatten()
+        .collect();
+    if hidden {
+        // Whether the look that is kept back passed must not show through what is still missing.
+        waits_for = roles_of(job, check);
+        missing.retain(|reason| {
+            !looks::is_about_answer(reason) && !matches!(reason, Reason::Missing { .. })
+        });
+        missing.push(Reason::Missing {
+            step: step.id.clone(),
+            check: check.id.clone(),
+            needs: waits_for.clone(),
+        });
+    }
+    waits_for.sort();
+    waits_for.dedup();
+    let given = answers
+        .into_iter()
+        .map(|answer| Given {
+            entry: job.graph().hash(answer.ix),
+            by: person_of(job, &answer.device),
+            said: answer
+                .shown
+                .then(|| crate::replay::said(&answer.acknowledge.said)),
+            reasons: if answer.shown {
+                answer.reasons
+            } else {
+                Vec::new()
+            },
+        })
+        .collect();
+    CheckStatus {
+        id: check.id.clone(),
+        text: check.text.clone(),
+        done,
+        given,
+        missing,
+        waits_for,
+    }
+}
+
+/// What was said on a measured check, as far as this device may show it.
+pub(super) fn measured(job: &Job, local: &Local, step: &Step, check: &Check) -> Vec<Said> {
+    let done = job.check_done(&step.id, &check.id);
+    answers(job, local, step, check, done)
+        .into_iter()
+        .filter(|answer| answer.shown)
+        .map(|answer| answer.acknowledge.said.clone())
+        .collect()
+}
