@@ -15,6 +15,7 @@
 use super::types::{MarkIs, Plan};
 use crate::bounds::STEPS_MAX;
 use crate::ids::StepId;
+use serde::Serialize;
 use std::collections::BTreeMap;
 
 /// States explored before giving up: enough for twelve steps in any order beside a chain of two hundred,
@@ -22,7 +23,7 @@ use std::collections::BTreeMap;
 pub const STATES_MAX: usize = 1_000_000;
 
 /// What was proved: no rule can be broken, and from every state all steps can still be completed.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
 pub struct Proof {
     /// States visited.
     pub states: usize,
@@ -40,7 +41,8 @@ pub struct Proof {
 }
 
 /// Why there is no proof.
-#[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
+#[derive(Clone, PartialEq, Eq, Debug, thiserror::Error, Serialize)]
+#[serde(tag = "unproved", rename_all = "snake_case")]
 #[allow(
     missing_docs,
     reason = "the fields are the things that the variant's own line names"

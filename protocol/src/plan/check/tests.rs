@@ -1,3 +1,6 @@
+//! Tests of check: each problem is found where it is, by one change of a plan that has none.
+//! May use: everything of plan.   Never: orders of steps (explore).
+
 use super::{Finding, Grade, Problem, check, errors};
 use crate::decimal::Decimal;
 use crate::ids::{BadId, CheckId, ConditionId, ItemId, LimitId, MarkId, MarkState, RoleId, StepId};

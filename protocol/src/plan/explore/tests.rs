@@ -1,3 +1,7 @@
+//! Tests of explore: the shipped plans are proved, each rule of theirs is held up by something, and what is
+//! found agrees with walking every order one by one.
+//! May use: everything of plan.   Never: the explorer's own model, to judge what it found.
+
 use super::{Proof, STATES_MAX, Unproved, explore};
 use crate::bounds::PLAN_MAX_BYTES;
 use crate::ids::{MarkId, MarkState, StepId};

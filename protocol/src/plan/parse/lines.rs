@@ -5,7 +5,7 @@
 use core::fmt;
 
 /// A place in a text, both numbers from 1; the column counts characters.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, serde::Serialize)]
 pub struct Spot {
     /// Line.
     pub line: u32,

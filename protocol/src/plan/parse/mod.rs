@@ -33,7 +33,7 @@
 //! | `never` | tables | | none | marks that must never hold together |
 //! | `step` | tables | | - | the steps |
 //!
-//! ## [line]
+//! ## `[line]`
 //!
 //! | key | type | unit | default | meaning |
 //! |---|---|---|---|---|
@@ -47,7 +47,7 @@
 //! | `order` | text | | none | order number, if already known |
 //! | `data` | tables | | none | further data of span, conductor, structure, rigging |
 //!
-//! ## [[line.data]]
+//! ## `[[line.data]]`
 //!
 //! | key | type | unit | default | meaning |
 //! |---|---|---|---|---|
@@ -55,7 +55,7 @@
 //! | `value` | number | `unit` | - | its value |
 //! | `unit` | text | | - | its unit; may be empty for a plain number |
 //!
-//! ## [times]
+//! ## `[times]`
 //!
 //! | key | type | unit | default | meaning |
 //! |---|---|---|---|---|
@@ -64,7 +64,7 @@
 //! | `ready_valid_s` | 5 to 300 | s | 30 | how long a ready for a load is good |
 //! | `press_ms` | 300 to 5000 | ms | 1000 | how long a critical confirm is kept pressed |
 //!
-//! ## [[role]]
+//! ## `[[role]]`
 //!
 //! | key | type | unit | default | meaning |
 //! |---|---|---|---|---|
@@ -75,7 +75,7 @@
 //! | `not_with` | roles | | none | roles that its holder cannot hold as well |
 //! | `aloft` | true or false | | false | whether its holders are aloft |
 //!
-//! ## [[limit]]
+//! ## `[[limit]]`
 //!
 //! | key | type | unit | default | meaning |
 //! |---|---|---|---|---|
@@ -87,7 +87,7 @@
 //! | `places` | 0 to 9 | digits | - | digits after the point that are shown and judged |
 //! | `source` | text | | - | standard and section, or common practice, and the inputs |
 //!
-//! ## [[condition]]
+//! ## `[[condition]]`
 //!
 //! | key | type | unit | default | meaning |
 //! |---|---|---|---|---|
@@ -101,7 +101,7 @@
 //! | `covers` | steps | | all | the steps that it covers |
 //! | `lasts` | `"job"`, `"day"`, `"shift"` | | `"shift"` | whether a new day asks for it again |
 //!
-//! ## [[item]]
+//! ## `[[item]]`
 //!
 //! | key | type | unit | default | meaning |
 //! |---|---|---|---|---|
@@ -116,7 +116,7 @@
 //! | `rated_kn` | number | kN | none | its rated working load |
 //! | `counted` | true or false | | true | must be back or installed before the job closes |
 //!
-//! ## [[mark]]
+//! ## `[[mark]]`
 //!
 //! | key | type | unit | default | meaning |
 //! |---|---|---|---|---|
@@ -124,14 +124,14 @@
 //! | `states` | names | | - | the values that it can have |
 //! | `start` | state | | - | its value when the job starts |
 //!
-//! ## [[never]]
+//! ## `[[never]]`
 //!
 //! | key | type | unit | default | meaning |
 //! |---|---|---|---|---|
 //! | `why` | text | | - | the rule in words |
 //! | `all` | `{ mark = "state" }` | | - | marks that must never be so together, not even during a step |
 //!
-//! ## [[step]]
+//! ## `[[step]]`
 //!
 //! | key | type | unit | default | meaning |
 //! |---|---|---|---|---|
@@ -149,7 +149,7 @@
 //! | `moves` | `{ load = "place" }` | | none | load moves that must be done before its checks count |
 //! | `check` | tables | | - | its checks, written `[[step.check]]` |
 //!
-//! ## [[step.check]]
+//! ## `[[step.check]]`
 //!
 //! Exactly one of `by`, `each`, `first` with `second`, and `report` with `repeat` says who acknowledges.
 //!

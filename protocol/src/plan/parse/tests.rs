@@ -1,3 +1,6 @@
+//! Tests of parse: the page lists the keys, each fault says where, found and expected, nothing panics.
+//! May use: everything of plan.   Never: files.
+
 use super::keys::SECTIONS;
 use super::{Fault, FaultKind, Faults, Parsed, parse, read};
 use crate::decimal::Decimal;
@@ -9,7 +12,7 @@ fn keys_of_the_page() -> Vec<(String, Vec<String>)> {
     let mut sections: Vec<(String, Vec<String>)> = Vec::new();
     for line in include_str!("mod.rs").lines() {
         if let Some(name) = line.strip_prefix("//! ## ") {
-            sections.push((name.to_owned(), Vec::new()));
+            sections.push((name.trim_matches('`').to_owned(), Vec::new()));
         } else if let Some(row) = line.strip_prefix("//! | `") {
             let key = row.split('`').next().unwrap_or_default();
             if let Some((_, keys)) = sections.last_mut() {
