@@ -32,9 +32,6 @@ pub mod watch;
 // What a person may be told.
 pub mod state;
 
-// The whole log in hindsight.
-pub mod replay;
-
 // What two devices tell each other.
 pub mod sync;
 
@@ -44,6 +41,6 @@ pub mod engine;
 // How a device comes onto the job.
 pub mod join;
 
-// Afterwards: is a log whole, and in what order does one read it?
+// Afterwards: what became of it all, and is a log whole?
 pub mod replay;
 pub mod verify;

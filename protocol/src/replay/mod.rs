@@ -2,19 +2,21 @@
 //! Owns: nothing.   Gives: `Replay`: one line an entry in one order that every device finds alike, and a summary.
 //! May use: gate, facts, log.   Never: sentences for people (node words reasons), a ranking of people.
 //!
-//! The order agrees with what each author had seen: an entry comes after its whole past. Entries that knew
-//! nothing of each other are put by their stamps, which judge nothing.
+//! In reading order: `reading` the order · `words` what an entry says · `windows` spans in which something was
+//! not so.
 
+mod reading;
 mod windows;
 mod words;
 
+pub use reading::{EntryName, lacking, readable_order};
 pub use windows::Window;
 pub use words::{kind, said, words};
 
 use crate::gate::{Job, Verdict};
 use crate::ids::{DeviceKey, EntryHash, Person, StepId};
 use crate::log::entry::Body;
-use crate::log::graph::{EntryIx, Graph};
+use crate::log::graph::EntryIx;
 use crate::reason::Reason;
 use crate::time::{Stamp, WallClock};
 use serde::{Deserialize, Serialize};
@@ -112,36 +114,11 @@ pub struct Summary {
     pub closed: bool,
 }
 
-/// All entries in the order of the replay.
-#[must_use]
-pub fn order(graph: &Graph) -> Vec<EntryIx> {
-    // Wider than a stamp, so that one from the end of time still has room for what comes after it.
-    let mut stamps: Vec<u128> = Vec::with_capacity(graph.len());
-    for ix in graph.iter() {
-        let content = graph.content(ix);
-        // Never before its past, whatever its clock said.
-        let after_past = core::iter::once(&content.prev)
-            .chain(&content.heads)
-            .filter_map(|parent| graph.find(parent))
-            .filter_map(|parent| stamps.get(parent.0 as usize))
-            .max()
-            .map_or(0, |stamp| stamp + 1);
-        stamps.push(u128::from(content.stamp.0).max(after_past));
-    }
-    let mut order: Vec<(u128, EntryHash, EntryIx)> = graph
-        .iter()
-        .zip(stamps)
-        .map(|(ix, stamp)| (stamp, graph.hash(ix), ix))
-        .collect();
-    order.sort_unstable();
-    order.into_iter().map(|(_, _, ix)| ix).collect()
-}
-
 /// Evaluates a whole log. The job must be settled.
 #[must_use]
 pub fn replay(job: &Job) -> Replay {
     let graph = job.graph();
-    let order = order(graph);
+    let order = readable_order(graph);
     let lines: Vec<Line> = order.iter().map(|&ix| line(job, ix)).collect();
     let summary = summary(job, &order, &lines);
     Replay { lines, summary }
@@ -264,23 +241,4 @@ fn stops(job: &Job, order: &[EntryIx]) -> Vec<StopLine> {
         }
     }
     stops
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::log::sample;
-
-    #[test]
-    fn the_order_puts_every_past_first_even_under_a_wrong_clock() {
-        for seed in 1..=10 {
-            println!("seed {seed}");
-            let graph = sample::job(60, seed);
-            let order = order(&graph);
-            assert_eq!(order.len(), graph.len());
-            for (at, &ix) in order.iter().enumerate() {
-                assert!(order[at..].iter().all(|&later| !graph.before(later, ix)));
-            }
-        }
-    }
 }

@@ -1,4 +1,4 @@
-//! Replay: in what order does a person read a log, and in what do several logs of one job differ?
+//! Reading: in what order does a person read a log, and in what do several logs of one job differ?
 //! Owns: nothing.   Gives: `readable_order`, `lacking`.
 //! May use: log::graph.   Never: verdicts (gate), words (node).
 
