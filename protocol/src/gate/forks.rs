@@ -25,7 +25,12 @@ fn path(graph: &Graph, chain: ChainIx) -> Vec<(ChainIx, u32)> {
 pub(super) fn first_fork(graph: &Graph, cut: &Cut, author: DeviceKey) -> Option<u32> {
     let chains: Vec<ChainIx> = graph
         .chains_of(author)
-        .filter(|chain| cut.get(chain.0 as usize).copied().unwrap_or(0) > 0)
+        .filter(|&chain| {
+            let count = cut.get(chain.0 as usize).copied().unwrap_or(0);
+            graph
+                .first_of(chain)
+                .is_some_and(|first| graph.seq(first) < count)
+        })
         .collect();
     if chains.len() < 2 {
         return None;

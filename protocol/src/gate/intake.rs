@@ -116,15 +116,32 @@ impl Job {
     fn note_disturbance(&mut self, ix: EntryIx, rare: Option<&RareEntry>) {
         let graph = &self.core.graph;
         let chain = graph.chain(ix);
-        let branches =
-            graph.forks().iter().any(|fork| fork.other == ix) && graph.first_of(chain) == Some(ix);
-        if branches {
+        let fork = graph.forks().iter().find(|fork| fork.other == ix);
+        if let Some(fork) = fork.filter(|_| graph.first_of(chain) == Some(ix)) {
             self.disturbing.push(graph, ix, ix);
+            self.disturbing.push(graph, fork.one, fork.one);
             self.touched.everything = true;
         }
         let Some(rare) = rare else { return };
         let removed = match &rare.what {
-            Rare::Admit | Rare::Offer { .. } | Rare::Briefed => return,
+            Rare::Admit | Rare::Briefed => return,
+            Rare::Offer { role, from, .. } => {
+                // Offering again what was taken unseen makes the take void.
+                let rare = &self.core.views.rare;
+                let again = rare.keys().any(|take| {
+                    let offer = match rare.get(take).map(|entry| &entry.what) {
+                        Some(Rare::Take { offer } | Rare::Handover { offer, .. }) => *offer,
+                        _ => return false,
+                    };
+                    !graph.before(take, ix)
+                        && matches!(
+                            rare.get(offer).map(|entry| &entry.what),
+                            Some(Rare::Offer { role: r, from: f, .. }) if r == role && f == from
+                        )
+                });
+                self.touched.everything |= again;
+                None
+            }
             Rare::Leave => Some(graph.author(ix)),
             Rare::Retire { device } | Rare::TakeOver { device, .. } => Some(*device),
             Rare::Take { .. } | Rare::Handover { .. } => {

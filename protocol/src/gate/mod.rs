@@ -27,6 +27,8 @@ mod intake;
 mod job;
 mod office;
 mod plans;
+#[cfg(test)]
+mod random;
 mod records;
 mod roster;
 mod rules;

@@ -24,7 +24,10 @@ impl<T: Copy> ByChain<T> {
         if self.0.len() <= chain {
             self.0.resize_with(chain + 1, Vec::new);
         }
-        self.0[chain].push((graph.seq(ix), value));
+        let seq = graph.seq(ix);
+        let list = &mut self.0[chain];
+        let at = list.partition_point(|(known, _)| *known <= seq);
+        list.insert(at, (seq, value));
     }
 
     /// Those in `cut` and not in `past`, the newest of each chain first.

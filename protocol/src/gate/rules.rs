@@ -12,7 +12,7 @@ use super::world::{Core, Out, Said, World};
 use crate::facts::Asked;
 use crate::ids::{ConditionId, DeviceKey, RoleId};
 use crate::log::entry::{Body, Evidence, Proof, Said as Answer};
-use crate::log::graph::{Cut, EntryIx};
+use crate::log::graph::{ChainIx, Cut, EntryIx};
 use crate::plan::Expects;
 use crate::reason::Reason;
 
@@ -616,13 +616,20 @@ impl Core {
                 .members
                 .keys()
                 .find(|device| device.tag() == *tag);
+            // Counted from the author's highest number, whichever branch has it: branches are not numbered
+            // alike everywhere.
+            let of = |chain: usize| self.graph.chain_author(ChainIx(chain as u32));
+            let highest = |device: DeviceKey| {
+                (0..said.past.len())
+                    .filter(|&chain| of(chain) == device)
+                    .filter_map(|chain| said.past.get(chain).copied())
+                    .max()
+                    .unwrap_or(0)
+            };
             for (chain, count) in known.iter_mut().enumerate() {
-                let of = self
-                    .graph
-                    .chain_author(crate::log::graph::ChainIx(chain as u32));
-                if author.is_none_or(|author| *author == of) {
-                    let seen = said.past.get(chain).copied().unwrap_or(0);
-                    *count = (*count).min(seen.saturating_sub(*less));
+                let device = of(chain);
+                if author.is_none_or(|author| *author == device) {
+                    *count = (*count).min(highest(device).saturating_sub(*less));
                 }
             }
         }
