@@ -44,3 +44,6 @@ pub mod join;
 // Afterwards: what became of it all, and is a log whole?
 pub mod replay;
 pub mod verify;
+
+// What must never be.
+pub mod invariants;

@@ -75,6 +75,13 @@ pub enum Effect {
         /// Its key.
         key: DeviceKey,
     },
+    /// A peer did what it should not; for the driver's log. Nothing of what it sent was taken.
+    Fault {
+        /// On whose connection.
+        peer: DeviceKey,
+        /// What it did.
+        fault: crate::sync::PeerFault,
+    },
     /// An error of our own; the device is in Hold and the driver logs the words.
     Bug {
         /// What was found.

@@ -155,3 +155,137 @@ pub fn with_in_hand(held: &Heights, in_hand: &BTreeMap<DeviceKey, BTreeSet<u32>>
     }
     heights
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+mod tests {
+    use super::*;
+    use crate::log::graph::CannotInsert;
+    use crate::log::sample::{self, Draw, WALL};
+
+    /// A job in which device 2 has forked after its second entry, and others have gone on.
+    fn forked() -> Graph {
+        let (mut graph, job) = sample::founded();
+        let say = |graph: &mut Graph, who: u8, text: &str| {
+            let entry = sample::author(who)
+                .next(graph, WALL, job, sample::note(text))
+                .unwrap();
+            graph.insert(sample::verified(entry)).unwrap();
+        };
+        say(&mut graph, 2, "one");
+        say(&mut graph, 2, "two");
+        let one = sample::author(2)
+            .next(&graph, WALL, job, sample::note("three"))
+            .unwrap();
+        let other = sample::author(2)
+            .next(&graph, WALL, job, sample::note("another three"))
+            .unwrap();
+        graph.insert(sample::verified(one)).unwrap();
+        graph.insert(sample::verified(other)).unwrap();
+        say(&mut graph, 1, "saw both");
+        graph
+    }
+
+    fn insert_all(from: &Graph, entries: &[EntryIx], into: &mut Graph) {
+        for &ix in entries {
+            match into.insert(sample::verified(from.entry(ix).clone())) {
+                Ok(_) | Err(CannotInsert::Gap { .. }) => {}
+                Err(other) => panic!("{other}"),
+            }
+        }
+    }
+
+    fn part(graph: &Graph, keep: impl Fn(EntryIx) -> bool) -> Graph {
+        let mut some = Graph::new();
+        let kept: Vec<EntryIx> = graph.iter().filter(|&ix| keep(ix)).collect();
+        insert_all(graph, &kept, &mut some);
+        some
+    }
+
+    #[test]
+    fn what_is_given_makes_any_two_devices_level() {
+        for seed in 0..40 {
+            println!("seed {seed}");
+            let (mut graph, job) = sample::founded();
+            let mut draw = Draw(seed);
+            for _ in 0..80 {
+                let author = sample::author(u8::try_from(draw.below(6)).unwrap());
+                let entry = author.next(&graph, WALL, job, sample::note("x")).unwrap();
+                graph.insert(sample::verified(entry)).unwrap();
+            }
+            // The other has the past of some entry.
+            let seen = EntryIx(u32::try_from(draw.below(graph.len())).unwrap());
+            let mut other = part(&graph, |ix| ix == EntryIx(0) || graph.before(ix, seen));
+            let mut rounds = 0;
+            loop {
+                let most = 1 + draw.below(20);
+                let (entries, more) = to_give(&graph, &heights(&other), most);
+                insert_all(&graph, &entries, &mut other);
+                rounds += 1;
+                if !more {
+                    break;
+                }
+            }
+            assert_eq!(
+                other.len(),
+                graph.len(),
+                "seed {seed} after {rounds} rounds"
+            );
+            assert_eq!(heights(&other), heights(&graph));
+            assert!(to_give(&graph, &heights(&other), 10).0.is_empty());
+        }
+    }
+
+    #[test]
+    fn heights_end_at_a_fork_and_one_who_knows_a_single_branch_is_shown_the_other() {
+        let graph = forked();
+        let two = sample::author(2).device().tag();
+        assert_eq!(heights(&graph).get(&two), Some(&2));
+        // Device 2's third entry in one version only.
+        let one_branch = part(&graph, |ix| ix.0 != 4);
+        let theirs = heights(&one_branch);
+        assert_eq!(theirs.get(&two), Some(&3));
+        assert!(misses_fork(&graph, &theirs));
+        let mut other = one_branch;
+        let (entries, _) = to_give(&graph, &theirs, 100);
+        insert_all(&graph, &entries, &mut other);
+        assert_eq!(other.len(), graph.len());
+        assert!(!misses_fork(&graph, &heights(&other)));
+        assert!(to_give(&graph, &heights(&other), 100).0.is_empty());
+    }
+
+    #[test]
+    fn a_branch_that_heights_cannot_show_is_found_by_its_tip() {
+        let mut graph = forked();
+        let job = graph.hash(EntryIx(0)).into();
+        let tips = |graph: &Graph| -> Vec<EntryHash> {
+            let last = graph.chains().filter_map(|chain| graph.last(chain));
+            last.map(|ix| graph.hash(ix)).collect()
+        };
+        let mut other = part(&graph, |_| true);
+        assert_eq!(unlisted(&other, &tips(&graph)), []);
+        // The forked device goes on on one of its branches.
+        for text in ["four", "five"] {
+            let entry = sample::author(2)
+                .next(&graph, WALL, job, sample::note(text))
+                .unwrap();
+            graph.insert(sample::verified(entry)).unwrap();
+        }
+        assert!(!ahead_of(&heights(&graph), &heights(&other)));
+        let want = unlisted(&other, &tips(&graph));
+        let (entries, _) = given(&graph, &heights(&other), &want, 100);
+        insert_all(&graph, &entries, &mut other);
+        assert_eq!(other.len(), graph.len());
+    }
+
+    #[test]
+    fn what_is_in_hand_is_not_asked_for_again() {
+        let held = Heights::from([(DeviceTag([1; 8]), 3)]);
+        let author = DeviceKey([1; 32]);
+        let in_hand = BTreeMap::from([(author, BTreeSet::from([1, 3, 4, 6]))]);
+        let hoped = with_in_hand(&held, &in_hand);
+        assert_eq!(hoped.get(&DeviceTag([1; 8])), Some(&5));
+        assert!(!ahead_of(&Heights::from([(DeviceTag([1; 8]), 5)]), &hoped));
+        assert!(ahead_of(&Heights::from([(DeviceTag([1; 8]), 6)]), &hoped));
+    }
+}

@@ -1,0 +1,315 @@
+//! Calls: what this device tells its holder now, and what only it knows that goes into that.
+//! Owns: nothing beyond what sounds.   Gives: call, status, evidence, contacts; worked out anew each time.
+//! May use: state, watch, births.   Never: words for people (node), rules (gate, state).
+
+use crate::bounds::PAGE_LIMIT_MS;
+use crate::engine::device::Engine;
+use crate::engine::memory::changes;
+use crate::engine::output::{Alarm, Effect};
+use crate::facts;
+use crate::ids::{ConditionId, EntryHash, StepId};
+use crate::log::entry::{Body, ConditionAge, Evidence, Proof, StopKind};
+use crate::log::graph::EntryIx;
+use crate::log::wire::Entry;
+use crate::state::{AskedOf, Call, CallWord, Local, Status};
+use crate::time::Now;
+use crate::watch::Contact;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// The alarm for a value beyond its limit sounds so long, ms.
+pub(super) const CLEARANCE_SOUNDS_MS: u64 = 5_000;
+/// Ages of entries younger than this go into the status: longer than any ready or timer that is shown, ms.
+const ENTRY_AGES_MS: u64 = 30 * 60 * 1_000;
+
+/// What of a call makes a page read it anew; ages change all the time and are read with it.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub(super) struct CallKey {
+    word: CallWord,
+    step: Option<StepId>,
+    by_loss: bool,
+    codes: Vec<&'static str>,
+}
+
+/// Values that a [`Local`] borrows.
+struct Scratch {
+    contacts: Vec<Contact>,
+    condition_ages: BTreeMap<ConditionId, (EntryHash, u64)>,
+    since_out: BTreeMap<ConditionId, u64>,
+    entry_ages: BTreeMap<EntryHash, u64>,
+    loose_stops: Vec<Entry>,
+    alarms: Vec<Alarm>,
+}
+
+impl Engine {
+    /// The three words now.
+    #[must_use]
+    pub fn call(&self, now: Now) -> Call {
+        let now = self.not_before(now);
+        let scratch = self.scratch(now);
+        crate::state::call(&self.job, &self.local(now, &scratch))
+    }
+
+    /// All that this device shows its holder now.
+    #[must_use]
+    pub fn status(&self, now: Now) -> Status {
+        let now = self.not_before(now);
+        let scratch = self.scratch(now);
+        crate::state::status(&self.job, &self.local(now, &scratch))
+    }
+
+    fn not_before(&self, now: Now) -> Now {
+        Now {
+            tick: now.tick.max(self.now.tick),
+            wall: now.wall,
+        }
+    }
+
+    /// One for every other present device.
+    #[must_use]
+    pub fn contacts(&self, now: Now) -> Vec<Contact> {
+        let graph = self.job.graph();
+        self.others()
+            .iter()
+            .map(|device| {
+                let standing = self.watch.standing(device, now.tick);
+                let mine = graph
+                    .chains_of(*device)
+                    .filter_map(|chain| graph.last(chain))
+                    .map(|last| graph.seq(last) + 1)
+                    .max()
+                    .unwrap_or(0);
+                Contact {
+                    device: *device,
+                    age_ms: standing.age_ms,
+                    quiet: standing.quiet,
+                    level: standing.age_ms.is_some() && mine >= standing.head,
+                    holds: self.as_cut(&standing.have),
+                }
+            })
+            .collect()
+    }
+
+    /// Heights as a cut of this device's graph; branches of forks are held by nobody for sure.
+    fn as_cut(&self, have: &crate::sync::Heights) -> Vec<u32> {
+        let graph = self.job.graph();
+        let mut seen = BTreeSet::new();
+        graph
+            .chains()
+            .map(|chain| {
+                let author = graph.chain_author(chain);
+                if seen.insert(author) {
+                    have.get(&author.tag()).copied().unwrap_or(0)
+                } else {
+                    0
+                }
+            })
+            .collect()
+    }
+
+    fn scratch(&self, now: Now) -> Scratch {
+        let graph = self.job.graph();
+        let plan = self.job.plan();
+        let mut condition_ages = BTreeMap::new();
+        let mut since_out = BTreeMap::new();
+        for condition in &plan.conditions {
+            if let Some(age) = self.condition_age(condition, now) {
+                condition_ages.insert(condition.id.clone(), (age.entry, age.age_ms));
+                if let Some(since) = age.since_out_ms {
+                    since_out.insert(condition.id.clone(), since);
+                }
+            } else if let Some(since) = self.since_out(condition, now) {
+                since_out.insert(condition.id.clone(), since);
+            }
+        }
+        let mut entry_ages = BTreeMap::new();
+        for ((author, seq), age) in self.births.younger_than(ENTRY_AGES_MS, now.tick) {
+            let found = graph
+                .chains_of(*author)
+                .find_map(|chain| graph.at(chain, *seq));
+            if let Some(ix) = found {
+                entry_ages.insert(graph.hash(ix), age);
+            }
+        }
+        Scratch {
+            contacts: self.contacts(now),
+            condition_ages,
+            since_out,
+            entry_ages,
+            loose_stops: self.loose_stops(),
+            alarms: self.alarms.iter().copied().collect(),
+        }
+    }
+
+    fn local<'a>(&self, now: Now, scratch: &'a Scratch) -> Local<'a> {
+        Local {
+            me: self.me,
+            boot: self.boot,
+            now,
+            contacts: &scratch.contacts,
+            condition_ages: &scratch.condition_ages,
+            since_out: &scratch.since_out,
+            entry_ages: &scratch.entry_ages,
+            loose_stops: &scratch.loose_stops,
+            disk_failed: self.disk_failed_at.is_some(),
+            page_silent: self.page_silent_at(now),
+            steady: self.memory.steady(),
+            still_so_due: self.memory.still_so_due,
+            alarms: &scratch.alarms,
+        }
+    }
+
+    /// PAGE: whether this device has a page and it has been silent for over the limit.
+    pub(super) fn page_silent(&self) -> bool {
+        self.page_silent_at(self.now)
+    }
+
+    fn page_silent_at(&self, now: Now) -> bool {
+        self.page_at
+            .is_some_and(|at| now.tick.since(at) > PAGE_LIMIT_MS)
+    }
+
+    /// Time since an entry at least, ms: since it arrived here, or since this device started.
+    fn least_age_ms(&self, ix: EntryIx, now: Now) -> u64 {
+        let since = self.arrivals.get(&ix).copied().unwrap_or(self.opened_at);
+        now.tick.since(since)
+    }
+
+    fn condition_age(&self, condition: &crate::plan::Condition, now: Now) -> Option<ConditionAge> {
+        let graph = self.job.graph();
+        self.job.facts().condition_age(
+            graph,
+            graph.all(),
+            self.job.roster(),
+            self.job.plan(),
+            condition,
+            &|ix| {
+                self.births
+                    .age_ms(&(graph.author(ix), graph.seq(ix)), now.tick)
+            },
+            &|ix| self.least_age_ms(ix, now),
+        )
+    }
+
+    fn since_out(&self, condition: &crate::plan::Condition, now: Now) -> Option<u64> {
+        let graph = self.job.graph();
+        let facts = self.job.facts();
+        facts
+            .timer_from(graph, graph.all(), self.job.plan(), condition)
+            .into_iter()
+            .map(|timer| {
+                self.least_age_ms(timer, now)
+                    .max(facts.told_since_ms(timer))
+            })
+            .min()
+    }
+
+    /// What an entry written now carries: the proof of every other present device, and the conditions that
+    /// cover the steps (for no steps: all).
+    pub(super) fn evidence(&self, steps: &[StepId]) -> Evidence {
+        let graph = self.job.graph();
+        let held = crate::sync::heights(graph);
+        let proofs = self
+            .others()
+            .iter()
+            .filter_map(|device| {
+                let standing = self.watch.standing(device, self.now.tick);
+                let behind = held
+                    .iter()
+                    .filter_map(|(author, count)| {
+                        let theirs = standing.have.get(author).copied().unwrap_or(0);
+                        let less = count.saturating_sub(theirs);
+                        (less > 0).then_some((*author, less))
+                    })
+                    .collect();
+                // A proof that was not quiet proves nothing here: a stop may be behind it.
+                Some(Proof {
+                    device: device.tag(),
+                    age_ms: u32::try_from(standing.age_ms.filter(|_| standing.quiet)?)
+                        .unwrap_or(u32::MAX),
+                    behind,
+                })
+            })
+            .collect();
+        let conditions = self
+            .job
+            .plan()
+            .conditions
+            .iter()
+            .filter(|condition| facts::covers(condition, steps))
+            .filter_map(|condition| self.condition_age(condition, self.now))
+            .collect();
+        Evidence { proofs, conditions }
+    }
+
+    /// Looks at the call after every input and tick: what a page must read anew, and what sounds.
+    pub(super) fn look_at_call(&mut self, out: &mut Vec<Effect>) {
+        let contacts = self.contacts(self.now);
+        let limit = self.job.plan().times.watch_limit_ms;
+        self.memory.update(&contacts, limit, self.now.tick);
+        let due = self.next_tick <= self.now.tick;
+        let news = out.iter().any(|effect| matches!(effect, Effect::Changed));
+        if !due && !news {
+            return;
+        }
+        let status = self.status(self.now);
+        let key = CallKey {
+            word: status.call.word,
+            step: status.call.step.clone(),
+            by_loss: status.call.by_loss,
+            codes: status
+                .call
+                .reasons
+                .iter()
+                .map(crate::reason::Reason::code)
+                .collect(),
+        };
+        self.loss_alarm = status.call.word == CallWord::Hold
+            && status.call.by_loss
+            && (self.loss_alarm
+                || self
+                    .last_call
+                    .as_ref()
+                    .is_some_and(|last| last.word == CallWord::Proceed));
+        let wanted = self.wanted_alarms(&status);
+        for (alarm, on) in changes(&self.alarms, &wanted) {
+            out.push(Effect::Alarm { alarm, on });
+        }
+        let same = self.last_call.as_ref() == Some(&key) && self.alarms == wanted;
+        self.alarms = wanted;
+        self.last_call = Some(key);
+        let said = out.iter().any(|effect| matches!(effect, Effect::Changed));
+        if !same && !said {
+            out.push(Effect::Changed);
+        }
+    }
+
+    fn wanted_alarms(&self, status: &Status) -> BTreeSet<Alarm> {
+        let mut wanted = BTreeSet::new();
+        let mut sound = |alarm, when: bool| {
+            if when {
+                wanted.insert(alarm);
+            }
+        };
+        let person = status.person.as_ref();
+        sound(
+            Alarm::Stop,
+            status
+                .stops
+                .iter()
+                .any(|stop| person.is_none_or(|person| stop.not_heard.contains(person))),
+        );
+        sound(Alarm::HoldByLoss, self.loss_alarm);
+        sound(Alarm::Clearance, self.now.tick < self.clearance_until);
+        let graph = self.job.graph();
+        sound(
+            Alarm::UnknownDevice,
+            self.job.stops().iter().any(|stop| {
+                matches!(graph.body(stop.entry), Body::Stop(stop)
+                    if matches!(stop.kind, StopKind::Stranger { .. }))
+            }),
+        );
+        sound(Alarm::Call, status.asked.contains(&AskedOf::InTheClear));
+        sound(Alarm::Fork, !self.job.forks_open().is_empty());
+        wanted
+    }
+}

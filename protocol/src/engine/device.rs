@@ -1,0 +1,558 @@
+//! Device: the one way in. An input goes in with the time, effects come out; nothing else happens.
+//! Owns: everything that one device knows of its job.   Gives: `Engine`: open, handle, deadline.
+//! May use: all of this crate.   Never: a socket, a file, a clock, randomness.
+//!
+//! Durable before visible, as structure: an entry, own or foreign, is part of the job only after
+//! `Input::Flushed` (`apply`), and only what is part of the job is answered, judged or sent. The one
+//! exception is a stop, which is shown and sent at once (`stops`).
+
+use crate::engine::command::{Command, CommandId, Outcome};
+use crate::engine::config::{CannotOpen, Config};
+use crate::engine::input::Input;
+use crate::engine::intake::Intake;
+use crate::engine::memory::LossMemory;
+use crate::engine::output::{Alarm, Effect, FlushId};
+use crate::engine::own::{Armed, Own, WAITING_MAX};
+use crate::engine::stops::Spread;
+use crate::engine::talk::Links;
+use crate::gate::{Job, Verdict};
+use crate::ids::{BootId, DeviceKey, EntryHash};
+use crate::log::author::Author;
+use crate::log::entry::{Body, NoteKind, StopKind};
+use crate::log::graph::{CannotInsert, EntryIx, Inserted};
+use crate::log::sign::Verified;
+use crate::log::wire::Entry;
+use crate::reason::Reason;
+use crate::sync::PeerFault;
+use crate::time::{Now, Tick};
+use crate::watch::{Births, Watch};
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+/// After the disk refused a batch it is tried again so often, ms.
+const DISK_RETRY_MS: u64 = 1_000;
+/// A device that some peer has answered waits so long for the others before it writes, ms: whoever is up
+/// has answered by then.
+const RECOVER_MS: u64 = 3_000;
+
+/// A device's job, with all that only the device knows.
+#[derive(Debug)]
+pub struct Engine {
+    pub(super) author: Author,
+    pub(super) me: DeviceKey,
+    pub(super) boot: BootId,
+    pub(super) job: Job,
+    pub(super) now: Now,
+    pub(super) watch: Watch,
+    pub(super) births: Births,
+    /// When entries that a timer may run from arrived here.
+    pub(super) arrivals: BTreeMap<EntryIx, Tick>,
+    pub(super) intake: Intake,
+    pub(super) own: Own,
+    pub(super) links: Links,
+    pub(super) spread: Spread,
+    pub(super) memory: LossMemory,
+    pub(super) opened_at: Tick,
+    pub(super) journal_damaged: bool,
+    /// Whether the own chain is known to be whole, so that more than a stop may be written.
+    pub(super) recovered: bool,
+    pub(super) page_at: Option<Tick>,
+    pub(super) disk_failed_at: Option<Tick>,
+    pub(super) alarms: BTreeSet<Alarm>,
+    pub(super) clearance_until: Tick,
+    pub(super) last_call: Option<super::calls::CallKey>,
+    pub(super) loss_alarm: bool,
+    /// Keys on the job as last told to the driver.
+    pub(super) told_peers: Option<Vec<DeviceKey>>,
+    pub(super) acts: super::acts::Acts,
+    pub(super) next_beacon: Tick,
+    pub(super) last_beacon: Option<Tick>,
+    pub(super) next_tick: Tick,
+    /// Something was applied since the last settling.
+    pub(super) changed: bool,
+}
+
+/// Why an engine wants to be called at a time.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum Why {
+    /// The next beacon.
+    Beacon,
+    /// A stop is sent again.
+    Stop,
+    /// A confirm has waited long enough for fresh evidence.
+    Armed,
+    /// The disk is tried again.
+    Disk,
+    /// The call is worked out anew.
+    Call,
+}
+
+/// What a verdict tells the person who pressed.
+fn reasons(verdict: Verdict) -> Vec<Reason> {
+    match verdict {
+        Verdict::Counts => Vec::new(),
+        Verdict::NotCounted(reasons) | Verdict::Information(reasons) => reasons,
+    }
+}
+
+impl Engine {
+    /// Starts a device with the entries of its journal, the founding entry first, in the order in which
+    /// they were written there.
+    ///
+    /// # Errors
+    /// [`CannotOpen`], when the journal founds no job.
+    pub fn open(
+        config: Config,
+        journal: Vec<Verified>,
+        now: Now,
+    ) -> Result<(Self, Vec<Effect>), CannotOpen> {
+        let mut journal = journal.into_iter();
+        let founding = journal.next().ok_or(CannotOpen::Empty)?;
+        let founder = founding.entry().content.author;
+        let job = Job::found(founding)?;
+        let author = Author::new(config.key);
+        let me = author.device();
+        let mut engine = Self {
+            me,
+            author,
+            boot: config.boot,
+            job,
+            now,
+            watch: Watch::new(&me, config.boot),
+            births: Births::default(),
+            arrivals: BTreeMap::new(),
+            intake: Intake::default(),
+            own: Own::default(),
+            links: Links::default(),
+            spread: Spread::default(),
+            memory: LossMemory::default(),
+            opened_at: now.tick,
+            journal_damaged: config.journal_damaged,
+            recovered: false,
+            page_at: None,
+            disk_failed_at: None,
+            alarms: BTreeSet::new(),
+            clearance_until: Tick(0),
+            last_call: None,
+            loss_alarm: false,
+            told_peers: None,
+            acts: super::acts::Acts::default(),
+            next_beacon: now.tick,
+            last_beacon: None,
+            next_tick: now.tick,
+            changed: true,
+        };
+        engine.intake.admitted.insert(founder);
+        let mut effects = Vec::new();
+        for verified in journal {
+            engine.apply(verified, &mut effects);
+        }
+        // What the journal brought is nobody's news.
+        effects.retain(|effect| matches!(effect, Effect::Bug { .. }));
+        engine.after(&mut effects);
+        Ok((engine, effects))
+    }
+
+    /// Takes in one thing that happened and says what is to be done, in order. A time before that of the
+    /// input before counts as that one's.
+    #[must_use]
+    pub fn handle(&mut self, now: Now, input: Input) -> Vec<Effect> {
+        self.now = Now {
+            tick: now.tick.max(self.now.tick),
+            wall: now.wall,
+        };
+        let mut out = Vec::new();
+        match input {
+            Input::Command { id, command } => self.command(id, command, &mut out),
+            Input::PageAlive => {
+                self.page_at = Some(self.now.tick);
+            }
+            Input::PageClosed => self.page_at = None,
+            Input::Up { peer } => self.up(peer, &mut out),
+            Input::Down { peer } => self.links.down(&peer),
+            Input::Datagram { from, bytes } => self.datagram(from, &bytes, &mut out),
+            Input::Message { from, bytes } => self.message(from, &bytes, &mut out),
+            Input::Verified { batch, good, bad } => {
+                if self.intake.checked(batch) {
+                    for bad in bad {
+                        let peer = bad.author;
+                        let fault = PeerFault::Signature { bad };
+                        out.push(Effect::Fault { peer, fault });
+                    }
+                    for verified in good {
+                        self.take(verified, &mut out);
+                    }
+                }
+            }
+            Input::Flushed { batch } => self.flushed(batch, &mut out),
+            Input::FlushFailed { batch, why } => self.flush_failed(batch, &why, &mut out),
+            Input::StrangerStop { key, words } => self.stranger_stop(key, &words, &mut out),
+            Input::Tick => {}
+        }
+        self.after(&mut out);
+        out
+    }
+
+    /// When the engine wants to be called next if nothing happens before, and why.
+    #[must_use]
+    pub fn deadline(&self) -> (Tick, Why) {
+        let mut next = (self.next_tick, Why::Call);
+        let mut sooner = |at: Option<Tick>, why| {
+            if let Some(at) = at
+                && at < next.0
+            {
+                next = (at, why);
+            }
+        };
+        sooner(Some(self.next_beacon), Why::Beacon);
+        sooner(self.spread.due(), Why::Stop);
+        sooner(
+            self.own.armed.iter().map(|armed| armed.until).min(),
+            Why::Armed,
+        );
+        sooner(self.disk_retry_at(), Why::Disk);
+        next
+    }
+
+    /// The job: log, plan, roster and verdicts.
+    #[must_use]
+    pub fn job(&self) -> &Job {
+        &self.job
+    }
+
+    /// This device.
+    #[must_use]
+    pub fn me(&self) -> DeviceKey {
+        self.me
+    }
+
+    fn disk_retry_at(&self) -> Option<Tick> {
+        self.disk_failed_at.map(|at| at.plus(DISK_RETRY_MS))
+    }
+
+    /// What follows after every input: settle, try what waits, act by itself, speak, look at the call.
+    fn after(&mut self, out: &mut Vec<Effect>) {
+        self.settle(out);
+        self.recover();
+        self.retry_commands(out);
+        self.act_by_itself(out);
+        if self.disk_retry_at().is_some_and(|at| at <= self.now.tick) && self.intake.is_stuck() {
+            self.disk_failed_at = Some(self.now.tick);
+            self.intake.try_again();
+        }
+        self.flush(out);
+        self.spread_stops(out);
+        self.beacon_if_due(out);
+        self.ask_if_due(out);
+        self.look_at_call(out);
+        if self.next_tick <= self.now.tick {
+            self.next_tick = self.now.tick.plus(crate::bounds::TICK_MS);
+        }
+    }
+
+    fn settle(&mut self, out: &mut Vec<Effect>) {
+        if !self.changed {
+            return;
+        }
+        self.changed = false;
+        self.job.settle();
+        let keys: Vec<DeviceKey> = self
+            .job
+            .roster()
+            .devices()
+            .filter(|device| **device != self.me)
+            .copied()
+            .collect();
+        if self.told_peers.as_ref() != Some(&keys) {
+            self.watch.keep_only(|device| keys.contains(device));
+            self.links.keep_only(&keys);
+            self.told_peers = Some(keys.clone());
+            out.push(Effect::Peers { keys });
+        }
+        out.push(Effect::Changed);
+        // What is new is told soon: others wait to know that it is held here.
+        let soon = self.last_beacon.map_or(self.now.tick, |last| {
+            last.plus(crate::bounds::BEACON_HURRIED_MS)
+        });
+        self.next_beacon = self.next_beacon.min(soon.max(self.now.tick));
+    }
+
+    /// Other devices on the job.
+    pub(super) fn others(&self) -> &[DeviceKey] {
+        self.told_peers.as_deref().unwrap_or_default()
+    }
+
+    /// How many own entries are on disk and applied.
+    pub(super) fn own_height(&self) -> u32 {
+        let graph = self.job.graph();
+        graph
+            .chains_of(self.me)
+            .filter_map(|chain| graph.last(chain))
+            .map(|last| graph.seq(last) + 1)
+            .max()
+            .unwrap_or(0)
+    }
+
+    /// Recovery: whether the own chain is known to be whole. With nobody else on the job it is. Else every
+    /// other device has said what it holds of it, or some have (after a damaged journal: most have) and the
+    /// rest has had time to; and nobody holds more of it than this device. Until then only a stop is
+    /// written: alone, a device can still stop.
+    fn recover(&mut self) {
+        let others = self.others();
+        let mut answered = 0_usize;
+        let mut ahead = false;
+        let height = self.own_height() + u32::try_from(self.own.pending.len()).unwrap_or(u32::MAX);
+        for other in others {
+            let standing = self.watch.standing(other, self.now.tick);
+            if standing.age_ms.is_some() {
+                answered += 1;
+                let theirs = standing.have.get(&self.me.tag()).copied().unwrap_or(0);
+                ahead |= theirs > height;
+            }
+        }
+        let waited = self.now.tick.since(self.opened_at) >= RECOVER_MS;
+        let enough = if self.journal_damaged {
+            2 * answered > others.len()
+        } else {
+            answered > 0
+        };
+        let whole = answered == others.len() || (waited && enough);
+        self.recovered = (self.recovered || whole) && !ahead;
+    }
+
+    /// Hands checked entries on to the disk or the pen.
+    pub(super) fn take(&mut self, verified: Verified, out: &mut Vec<Effect>) {
+        let peer = verified.entry().content.author;
+        if let Err(refusal) = self.intake.take(self.job.graph(), verified) {
+            let fault = PeerFault::Refused {
+                author: refusal.author,
+                seq: refusal.seq,
+                why: refusal.why.to_owned(),
+            };
+            out.push(Effect::Fault { peer, fault });
+        }
+    }
+
+    fn flush(&mut self, out: &mut Vec<Effect>) {
+        if let Some((batch, entries)) = self.intake.flush() {
+            let entries = entries
+                .iter()
+                .map(|verified| Arc::clone(&verified.entry().bytes))
+                .collect();
+            out.push(Effect::Flush { batch, entries });
+        }
+    }
+
+    fn flushed(&mut self, batch: FlushId, out: &mut Vec<Effect>) {
+        let entries = self.intake.flushed(batch);
+        if entries.is_empty() {
+            return;
+        }
+        if self.disk_failed_at.is_some() && !self.intake.is_stuck() {
+            self.disk_failed_at = None;
+        }
+        let mut own = Vec::new();
+        let mut replies = Vec::new();
+        for verified in entries {
+            let hash = verified.entry().hash;
+            let bytes = Arc::clone(&verified.entry().bytes);
+            let Some(ix) = self.apply(verified, out) else {
+                continue;
+            };
+            if let Some(pending) = self.own.applied(&hash) {
+                own.push(bytes);
+                if let Some(id) = pending.reply {
+                    replies.push((id, ix));
+                }
+                if let Body::Stop(stop) = self.job.graph().body(ix)
+                    && let StopKind::Stranger { key, .. } = stop.kind
+                {
+                    out.push(Effect::StrangerHeard { key });
+                }
+            }
+        }
+        self.settle(out);
+        for (id, ix) in replies {
+            let graph = self.job.graph();
+            let outcome = Outcome::Recorded {
+                entry: graph.hash(ix),
+                seq: graph.seq(ix),
+                reasons: reasons(self.job.verdict(ix)),
+            };
+            self.note_recorded(ix, &outcome);
+            out.push(Effect::Reply { id, outcome });
+        }
+        if !own.is_empty() {
+            self.push_to_all(own, out);
+        }
+    }
+
+    fn note_recorded(&mut self, ix: EntryIx, outcome: &Outcome) {
+        if let Body::Note(note) = self.job.graph().body(ix)
+            && note.kind == NoteKind::StillSo
+        {
+            self.memory.still_so_due = false;
+        }
+        if let Outcome::Recorded { reasons, .. } = outcome
+            && reasons
+                .iter()
+                .any(|r| matches!(r, Reason::OutOfLimit { .. }))
+        {
+            self.clearance_until = self.now.tick.plus(super::calls::CLEARANCE_SOUNDS_MS);
+        }
+    }
+
+    /// The one place where an entry, own or foreign, becomes part of the job. Only from the disk.
+    fn apply(&mut self, verified: Verified, out: &mut Vec<Effect>) -> Option<EntryIx> {
+        let kept = verified.clone();
+        match self.job.insert(verified) {
+            Ok(Inserted::New(ix)) => {
+                self.changed = true;
+                self.applied(ix);
+                for ready in self.intake.pen.take_ready(&kept.entry().hash) {
+                    self.take(ready, out);
+                }
+                Some(ix)
+            }
+            Ok(Inserted::Known(ix)) => Some(ix),
+            Err(CannotInsert::Gap { missing }) => {
+                let _ = self.intake.pen.put(kept, missing);
+                None
+            }
+            Err(cannot) => {
+                let content = &kept.entry().content;
+                let fault = PeerFault::Refused {
+                    author: content.author,
+                    seq: content.seq,
+                    why: cannot.to_string(),
+                };
+                let peer = content.author;
+                self.intake.pen.refuse(&kept.entry().hash);
+                out.push(Effect::Fault { peer, fault });
+                None
+            }
+        }
+    }
+
+    /// What only this device notes of an applied entry.
+    fn applied(&mut self, ix: EntryIx) {
+        let graph = self.job.graph();
+        let author = graph.author(ix);
+        if let Body::Admit(admit) = graph.body(ix) {
+            self.intake.admitted.insert(admit.device);
+        }
+        if author != self.me {
+            self.births.arrived((author, graph.seq(ix)));
+        }
+        if matches!(
+            graph.body(ix),
+            Body::Reading(_) | Body::Affirm(_) | Body::Away(_) | Body::OrderStatus(_)
+        ) {
+            self.arrivals.insert(ix, self.now.tick);
+        }
+        let entry = graph.entry(ix).clone();
+        self.spread.applied(&entry, self.now.tick);
+    }
+
+    /// Writes an entry of this device: made now, part of the job once it is on disk.
+    pub(super) fn write(
+        &mut self,
+        body: Body,
+        reply: Option<CommandId>,
+        out: &mut Vec<Effect>,
+    ) -> Result<Entry, Vec<Reason>> {
+        if !self.intake.admitted.contains(&self.me) {
+            return Err(vec![Reason::NotEnrolled { device: self.me }]);
+        }
+        let made = self.own.make(
+            &self.author,
+            self.job.graph(),
+            self.now.wall,
+            self.job.id(),
+            body,
+        );
+        let verified = match made {
+            Ok(verified) => verified,
+            Err(cannot) => {
+                return Err(vec![Reason::WrongAnswerForm {
+                    expected: format!("less to write: {cannot}"),
+                }]);
+            }
+        };
+        let entry = verified.entry().clone();
+        self.births
+            .made((self.me, entry.content.seq), self.now.tick);
+        self.own.pending.push_back(super::own::Pending {
+            verified: verified.clone(),
+            reply,
+        });
+        self.take(verified, out);
+        Ok(entry)
+    }
+
+    fn command(&mut self, id: CommandId, command: Command, out: &mut Vec<Effect>) {
+        if self.is_stop(&command) {
+            self.stop_command(id, command, out);
+        } else if self.own.waiting.len() >= WAITING_MAX {
+            let reasons = vec![Reason::HoldActive];
+            out.push(Effect::Reply {
+                id,
+                outcome: Outcome::Refused { reasons },
+            });
+        } else {
+            self.own.waiting.push_back((id, command));
+        }
+    }
+
+    /// Commands that wait: one at a time, each when what was written before it is on disk.
+    fn retry_commands(&mut self, out: &mut Vec<Effect>) {
+        while self.own.pending.is_empty() || self.disk_failed_at.is_some() {
+            let Some((id, command)) = self.own.waiting.pop_front() else {
+                break;
+            };
+            self.attempt(id, command, None, out);
+        }
+        for Armed { id, command, until } in core::mem::take(&mut self.own.armed) {
+            if self.own.pending.is_empty() || self.disk_failed_at.is_some() {
+                self.attempt(id, command, Some(until), out);
+            } else {
+                self.own.armed.push(Armed { id, command, until });
+            }
+        }
+    }
+
+    fn flush_failed(&mut self, batch: FlushId, why: &str, out: &mut Vec<Effect>) {
+        self.intake.not_flushed(batch, &self.me);
+        if self.disk_failed_at.is_none() {
+            out.push(Effect::Bug {
+                what: format!("the disk does not take entries: {why}"),
+            });
+            out.push(Effect::Changed);
+        }
+        self.disk_failed_at = Some(self.now.tick);
+        let stop_waits = self.own.stop_pressed();
+        let mut exposed = Vec::new();
+        for own in &mut self.own.pending {
+            // A stop is answered when it is on disk; until then the page keeps the press.
+            let is_stop = own.verified.entry().content.body.is_stop();
+            if !is_stop && let Some(id) = own.reply.take() {
+                let reasons = vec![Reason::DiskFailed];
+                out.push(Effect::Reply {
+                    id,
+                    outcome: Outcome::Refused { reasons },
+                });
+            }
+            exposed.push(Arc::clone(&own.verified.entry().bytes));
+        }
+        if stop_waits {
+            // Others can apply the stop only with the entries before it.
+            self.push_to_all(exposed, out);
+        }
+    }
+
+    /// The entries of the job by hash, for tests and drivers that export the log.
+    #[must_use]
+    pub fn holds(&self, hash: &EntryHash) -> bool {
+        self.job.graph().find(hash).is_some()
+    }
+}

@@ -1,0 +1,540 @@
+//! Talk: beacons, entries asked for and given, on the links that stand.
+//! Owns: which peers are connected, and how much each may still ask.
+//! May use: watch, sync, intake.   Never: what an entry means.
+
+use crate::bounds::{
+    DATAGRAM_MAX_BYTES, ENTRIES_PER_SECOND_MAX, GIVE_MAX_ENTRIES, MESSAGE_MAX_BYTES,
+};
+use crate::engine::device::Engine;
+use crate::engine::intake::IN_HAND_MAX;
+use crate::engine::output::Effect;
+use crate::ids::DeviceKey;
+use crate::log::columns;
+use crate::log::graph::EntryIx;
+use crate::log::wire::Entry;
+use crate::sync::{
+    Ask, BadMessage, Bucket, Datagram, Message, PeerFault, ahead_of, given, heights, misses_fork,
+    unlisted, with_in_hand,
+};
+use crate::time::Tick;
+use crate::watch::{Beacon, Row, Vouch, bundle, cadence_ms, check_beacon, job_tag, unbundle};
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+/// A lack that lasts so long is asked about; shorter ones are on their way by themselves, ms.
+const LACK_MS: u64 = 120;
+/// An ask that brought nothing is repeated, to another peer if there is one, after so long, ms.
+const ASK_AGAIN_MS: u64 = 500;
+/// Asks answered for one peer: so many at once, and so many a second.
+const ASKS: (u64, u64) = (64, 16);
+/// Entries of one author taken from pushes at once; after that `ENTRIES_PER_SECOND_MAX` a second.
+const PUSHED_AT_ONCE: u64 = 400;
+/// Tips and evidence of a fork are shown to a peer at most so often, ms.
+const TIPS_AGAIN_MS: u64 = 1_000;
+/// Beacons of others older than this are not passed on, ms.
+const PASS_ON_MS: u64 = 2_000;
+/// Bytes of entries in one answer, so that a stop behind it waits little.
+const GIVE_BYTES: usize = 1024 * 1024;
+
+#[derive(Debug)]
+struct Link {
+    asks: Bucket,
+    tips_at: Option<Tick>,
+}
+
+/// The links that stand.
+#[derive(Debug, Default)]
+pub(super) struct Links {
+    up: BTreeMap<DeviceKey, Link>,
+    pushed: BTreeMap<DeviceKey, Bucket>,
+    lacking_since: Option<Tick>,
+    last_ask: Option<(Tick, DeviceKey)>,
+    gained: bool,
+    turn: usize,
+}
+
+impl Links {
+    pub(super) fn down(&mut self, peer: &DeviceKey) {
+        self.up.remove(peer);
+    }
+
+    pub(super) fn keep_only(&mut self, present: &[DeviceKey]) {
+        self.up.retain(|peer, _| present.contains(peer));
+        self.pushed.retain(|author, _| present.contains(author));
+    }
+
+    pub(super) fn peers(&self) -> impl Iterator<Item = &DeviceKey> {
+        self.up.keys()
+    }
+}
+
+impl Engine {
+    pub(super) fn up(&mut self, peer: DeviceKey, out: &mut Vec<Effect>) {
+        if !self.others().contains(&peer) {
+            let fault = PeerFault::NotOnTheJob { peer };
+            out.push(Effect::Fault { peer, fault });
+            return;
+        }
+        self.links.up.insert(
+            peer,
+            Link {
+                asks: Bucket::full(ASKS.0, ASKS.1),
+                tips_at: None,
+            },
+        );
+        self.next_beacon = self.now.tick;
+        self.show_stops_to(peer, out);
+        out.push(Effect::Changed);
+    }
+
+    pub(super) fn datagram(&mut self, from: DeviceKey, bytes: &[u8], out: &mut Vec<Effect>) {
+        if !self.others().contains(&from) {
+            let fault = PeerFault::NotOnTheJob { peer: from };
+            out.push(Effect::Fault { peer: from, fault });
+            return;
+        }
+        match Datagram::decode(bytes) {
+            Ok(Datagram::Beacons(bytes)) => self.beacons(from, bytes, out),
+            Ok(Datagram::Stop(bytes)) => self.stop_datagram(from, bytes, out),
+            Err(bad) => {
+                let fault = PeerFault::Message { peer: from, bad };
+                out.push(Effect::Fault { peer: from, fault });
+            }
+        }
+    }
+
+    fn beacons(&mut self, from: DeviceKey, bytes: &[u8], out: &mut Vec<Effect>) {
+        let heard = match unbundle(bytes) {
+            Ok(heard) => heard,
+            Err(bad) => {
+                let fault = PeerFault::Beacon { peer: from, bad };
+                out.push(Effect::Fault { peer: from, fault });
+                return;
+            }
+        };
+        let job = job_tag(&self.job.id());
+        for heard in heard {
+            let claim = heard.claim();
+            let Some(device) = self
+                .others()
+                .iter()
+                .find(|device| device.tag() == claim.device)
+                .copied()
+            else {
+                continue;
+            };
+            // Most copies that bundles bring are known; they cost no signature check.
+            if claim.job != job || !self.watch.is_news(&device, claim) {
+                continue;
+            }
+            match check_beacon(heard, &device) {
+                Ok(signed) => {
+                    let beacon = signed.beacon.clone();
+                    if let Some(accepted) = self.watch.accept(&device, signed, self.now.tick) {
+                        self.heed(&device, &beacon, accepted.since);
+                    }
+                }
+                Err(bad) => {
+                    let fault = PeerFault::Beacon { peer: from, bad };
+                    out.push(Effect::Fault { peer: from, fault });
+                }
+            }
+        }
+    }
+
+    /// What a beacon tells of ages, and of clocks.
+    fn heed(&mut self, device: &DeviceKey, beacon: &Beacon, since: Option<Tick>) {
+        let Some(since) = since else {
+            return;
+        };
+        self.births.said(device, beacon.made(), since);
+        let authors: BTreeMap<_, _> = self
+            .job
+            .roster()
+            .members
+            .keys()
+            .map(|key| (key.tag(), *key))
+            .collect();
+        for vouch in &beacon.vouches {
+            if let Some(author) = authors.get(&vouch.author) {
+                self.births
+                    .vouched((*author, vouch.seq), vouch.age_ms, since);
+            }
+        }
+        self.acts.clock_heard(*device, beacon.wall, since, self.now);
+    }
+
+    pub(super) fn beacon_if_due(&mut self, out: &mut Vec<Effect>) {
+        if self.next_beacon > self.now.tick {
+            return;
+        }
+        let limit = self.job.plan().times.watch_limit_ms;
+        let lost_after = self.job.plan().times.lost_after_ms;
+        // Hurrying cannot help a device that is long gone, and would tire the radio for hours.
+        let oldest = self
+            .others()
+            .iter()
+            .map(|other| {
+                let age = self.watch.standing(other, self.now.tick).age_ms;
+                age.unwrap_or_else(|| self.now.tick.since(self.opened_at).max(limit))
+            })
+            .filter(|age| *age <= lost_after)
+            .max()
+            .unwrap_or(0);
+        self.next_beacon = self.now.tick.plus(cadence_ms(Some(oldest), limit));
+        self.last_beacon = Some(self.now.tick);
+        let peers: Vec<DeviceKey> = self.links.peers().copied().collect();
+        if peers.is_empty() {
+            return;
+        }
+        let counter = self.watch.count(self.now.tick);
+        let beacon = self.make_beacon(counter);
+        let Some(own) = beacon.sign(self.author.key()) else {
+            return;
+        };
+        let mut others: Vec<_> = self
+            .watch
+            .to_pass_on(self.now.tick, PASS_ON_MS)
+            .into_iter()
+            .map(|(_, beacon)| beacon)
+            .collect();
+        if !others.is_empty() {
+            let turn = self.links.turn % others.len();
+            others.rotate_left(turn);
+        }
+        let limit = DATAGRAM_MAX_BYTES - Datagram::OVERHEAD_BYTES;
+        let bytes = bundle(&own, others, limit);
+        self.links.turn = self.links.turn.wrapping_add(1);
+        if let Some(bytes) = Datagram::Beacons(&bytes).encode() {
+            for to in peers {
+                let bytes = Arc::clone(&bytes);
+                out.push(Effect::Datagram { to, bytes });
+            }
+        }
+        self.spread.beacon_sent();
+    }
+
+    fn make_beacon(&self, counter: u32) -> Beacon {
+        let graph = self.job.graph();
+        let held = heights(graph);
+        let mut beacon = Beacon::new(&self.job.id(), &self.me, self.boot, counter);
+        beacon.pressed = self.own.stop_pressed();
+        beacon.page_silent = self.page_silent();
+        beacon.head = held.get(&self.me.tag()).copied().unwrap_or(0);
+        beacon.making = u32::try_from(self.own.pending.len()).unwrap_or(u32::MAX);
+        beacon.entries = u32::try_from(graph.len()).unwrap_or(u32::MAX);
+        beacon.wall = self.now.wall;
+        let others = self.others();
+        let row = |device: &DeviceKey| Row {
+            device: device.tag(),
+            have: held.get(&device.tag()).copied().unwrap_or(0),
+            echo: self.watch.echo(device),
+        };
+        beacon.rows = others.iter().map(row).collect();
+        let mut gone: Vec<Row> = self
+            .job
+            .roster()
+            .members
+            .keys()
+            .filter(|device| **device != self.me && !others.contains(device))
+            .map(row)
+            .collect();
+        if !gone.is_empty() {
+            let turn = self.links.turn % gone.len();
+            gone.rotate_left(turn);
+        }
+        beacon.rows.extend(gone);
+        beacon.vouches = self.vouches();
+        if !beacon.vouches.is_empty() {
+            let turn = self.links.turn % beacon.vouches.len();
+            beacon.vouches.rotate_left(turn);
+        }
+        beacon.fit();
+        beacon
+    }
+
+    fn vouches(&self) -> Vec<Vouch> {
+        let graph = self.job.graph();
+        let plan = self.job.plan();
+        let bases: BTreeSet<EntryIx> = plan
+            .conditions
+            .iter()
+            .flat_map(|condition| {
+                self.job
+                    .facts()
+                    .condition(graph, graph.all(), self.job.roster(), plan, condition)
+                    .bases
+            })
+            .collect();
+        bases
+            .into_iter()
+            .filter_map(|ix| {
+                Some(Vouch {
+                    author: graph.author(ix).tag(),
+                    seq: graph.seq(ix),
+                    age_ms: self.age_ms(ix)?,
+                })
+            })
+            .collect()
+    }
+
+    /// Upper bound of an entry's age, ms.
+    pub(super) fn age_ms(&self, ix: EntryIx) -> Option<u64> {
+        let graph = self.job.graph();
+        self.births
+            .age_ms(&(graph.author(ix), graph.seq(ix)), self.now.tick)
+    }
+
+    pub(super) fn push_to_all(&mut self, entries: Vec<Arc<[u8]>>, out: &mut Vec<Effect>) {
+        let bytes = Message::Entries(entries).encode();
+        for to in self.links.peers().copied() {
+            let bytes = Arc::clone(&bytes);
+            out.push(Effect::Message { to, bytes });
+        }
+    }
+
+    pub(super) fn message(&mut self, from: DeviceKey, bytes: &[u8], out: &mut Vec<Effect>) {
+        if !self.others().contains(&from) {
+            let fault = PeerFault::NotOnTheJob { peer: from };
+            out.push(Effect::Fault { peer: from, fault });
+            return;
+        }
+        let fault = match Message::decode(bytes) {
+            Ok(Message::Entries(entries)) => {
+                self.entries(from, entries, out);
+                return;
+            }
+            Ok(Message::Ask(ask)) => {
+                self.answer(from, &ask, out);
+                return;
+            }
+            Ok(Message::Tips(tips)) => {
+                let want = unlisted(self.job.graph(), &tips);
+                if !want.is_empty() {
+                    self.ask(from, want, out);
+                }
+                return;
+            }
+            Ok(Message::Give(packed)) => match columns::unpack(&packed) {
+                Ok(entries) => {
+                    // Only what is new goes on at once; else a peer could make the two ask and give for ever.
+                    self.links.gained = self.check(entries, out);
+                    return;
+                }
+                Err(bad) => BadMessage::Packed {
+                    why: bad.to_string(),
+                },
+            },
+            Err(bad) => bad,
+        };
+        let fault = PeerFault::Message {
+            peer: from,
+            bad: fault,
+        };
+        out.push(Effect::Fault { peer: from, fault });
+    }
+
+    /// New entries, pushed: bounded for each author. What is turned away is asked for later.
+    fn entries(&mut self, from: DeviceKey, entries: Vec<Arc<[u8]>>, out: &mut Vec<Effect>) {
+        let mut good = Vec::new();
+        let mut too_fast = BTreeSet::new();
+        for bytes in entries {
+            match Entry::decode(bytes) {
+                Ok(entry) if entry.content.body.is_stop() => {
+                    self.stop_heard_of(from, entry, out);
+                }
+                Ok(entry) => {
+                    let author = entry.content.author;
+                    let bucket = self.links.pushed.entry(author).or_insert_with(|| {
+                        Bucket::full(PUSHED_AT_ONCE, u64::from(ENTRIES_PER_SECOND_MAX))
+                    });
+                    if bucket.take(1, self.now.tick) {
+                        good.push(entry);
+                    } else {
+                        too_fast.insert(author);
+                    }
+                }
+                Err(bad) => {
+                    let fault = PeerFault::Entry { peer: from, bad };
+                    out.push(Effect::Fault { peer: from, fault });
+                }
+            }
+        }
+        for author in too_fast {
+            let fault = PeerFault::TooFast { author };
+            out.push(Effect::Fault { peer: from, fault });
+        }
+        self.links.pushed.retain(|author, _| {
+            self.told_peers
+                .as_ref()
+                .is_some_and(|peers| peers.contains(author))
+        });
+        self.check(good, out);
+    }
+
+    /// Lets the signatures of what is new be checked; whether anything was.
+    pub(super) fn check(&mut self, entries: Vec<Entry>, out: &mut Vec<Effect>) -> bool {
+        if self.disk_failed_at.is_some() {
+            return false;
+        }
+        let graph = self.job.graph();
+        let mut seen = BTreeSet::new();
+        let entries: Vec<Entry> = entries
+            .into_iter()
+            .filter(|entry| !self.intake.knows(graph, &entry.hash) && seen.insert(entry.hash))
+            .take(IN_HAND_MAX.saturating_sub(self.intake.in_hand_len()))
+            .collect();
+        if entries.is_empty() {
+            return false;
+        }
+        let batch = self.intake.check(&entries);
+        out.push(Effect::Verify { batch, entries });
+        true
+    }
+
+    fn answer(&mut self, from: DeviceKey, ask: &Ask, out: &mut Vec<Effect>) {
+        let now = self.now.tick;
+        let Some(link) = self.links.up.get_mut(&from) else {
+            return;
+        };
+        if !link.asks.take(1, now) {
+            let fault = PeerFault::AsksTooMuch { peer: from };
+            out.push(Effect::Fault { peer: from, fault });
+            return;
+        }
+        let (entries, _) = given(
+            self.job.graph(),
+            &ask.heights(),
+            &ask.want,
+            GIVE_MAX_ENTRIES,
+        );
+        self.give(from, entries, out);
+    }
+
+    fn give(&mut self, to: DeviceKey, mut entries: Vec<EntryIx>, out: &mut Vec<Effect>) {
+        let graph = self.job.graph();
+        let mut bytes = 0_usize;
+        let fits = entries
+            .iter()
+            .take_while(|ix| {
+                bytes += graph.entry(**ix).bytes.len();
+                bytes <= GIVE_BYTES
+            })
+            .count()
+            .max(1);
+        entries.truncate(fits);
+        if entries.is_empty() {
+            return;
+        }
+        const { assert!(GIVE_BYTES < MESSAGE_MAX_BYTES) };
+        let packed = columns::pack(graph, &entries);
+        let bytes = Message::Give(packed).encode();
+        out.push(Effect::Message { to, bytes });
+    }
+
+    /// Asks one peer for what it has and this device lacks. Whom and for what is worked out anew each time
+    /// from what both hold, so no lost message can leave it stuck.
+    pub(super) fn ask_if_due(&mut self, out: &mut Vec<Effect>) {
+        let now = self.now.tick;
+        let held = heights(self.job.graph());
+        self.show_forks(&held, out);
+        let hoped = with_in_hand(&held, &self.intake.in_hand());
+        let candidates: Vec<DeviceKey> = self
+            .links
+            .peers()
+            .filter(|peer| {
+                self.watch
+                    .newest_have(peer)
+                    .is_some_and(|theirs| ahead_of(theirs, &hoped))
+            })
+            .copied()
+            .collect();
+        let in_pen = !self.intake.pen.is_empty();
+        if candidates.is_empty() && !in_pen {
+            self.links.lacking_since = None;
+            self.links.gained = false;
+            return;
+        }
+        let since = *self.links.lacking_since.get_or_insert(now);
+        let due = match self.links.last_ask {
+            Some((at, _)) if self.links.gained => now.since(at) > 0,
+            Some((at, _)) => now.since(since) >= LACK_MS && now.since(at) >= ASK_AGAIN_MS,
+            None => now.since(since) >= LACK_MS,
+        };
+        let room = self.intake.in_hand_len() + GIVE_MAX_ENTRIES <= IN_HAND_MAX;
+        if !due || !room || self.disk_failed_at.is_some() {
+            return;
+        }
+        let asked = if candidates.is_empty() {
+            self.links.peers().copied().collect()
+        } else {
+            candidates
+        };
+        // A peer whose ask brought something is asked on; else the next one has its turn.
+        let last = self.links.last_ask.map(|(_, peer)| peer);
+        let peer = if self.links.gained {
+            last.filter(|peer| asked.contains(peer))
+        } else {
+            asked.iter().find(|peer| Some(**peer) > last).copied()
+        };
+        if let Some(peer) = peer.or_else(|| asked.first().copied()) {
+            let want = self.intake.pen.missing().copied().collect();
+            self.ask(peer, want, out);
+        }
+    }
+
+    fn ask(&mut self, to: DeviceKey, want: Vec<crate::ids::EntryHash>, out: &mut Vec<Effect>) {
+        let held = heights(self.job.graph());
+        let ask = Ask::new(&held, &self.intake.in_hand(), want);
+        self.links.last_ask = Some((self.now.tick, to));
+        self.links.gained = false;
+        let bytes = Message::Ask(ask).encode();
+        out.push(Effect::Message { to, bytes });
+    }
+
+    /// FORK: whoever knows a single branch is given the evidence; whoever holds as much of everybody and
+    /// not as many entries is told the tips.
+    fn show_forks(&mut self, held: &crate::sync::Heights, out: &mut Vec<Effect>) {
+        let now = self.now.tick;
+        let graph = self.job.graph();
+        let mut show = Vec::new();
+        for (peer, link) in &self.links.up {
+            if link.tips_at.is_some_and(|at| now.since(at) < TIPS_AGAIN_MS) {
+                continue;
+            }
+            let (Some(theirs), Some(newest)) =
+                (self.watch.newest_have(peer), self.watch.newest(peer))
+            else {
+                continue;
+            };
+            if misses_fork(graph, theirs) {
+                show.push((*peer, true));
+            } else if !graph.forks().is_empty()
+                && newest.beacon.entries as usize != graph.len()
+                && !ahead_of(theirs, held)
+                && !ahead_of(held, theirs)
+            {
+                show.push((*peer, false));
+            }
+        }
+        for (peer, evidence) in show {
+            let graph = self.job.graph();
+            if evidence {
+                let theirs = self.watch.newest_have(&peer).cloned().unwrap_or_default();
+                let (entries, _) = given(graph, &theirs, &[], GIVE_MAX_ENTRIES);
+                self.give(peer, entries, out);
+            } else {
+                let tips = graph
+                    .chains()
+                    .filter_map(|chain| graph.last(chain))
+                    .map(|ix| graph.hash(ix))
+                    .collect();
+                let bytes = Message::Tips(tips).encode();
+                out.push(Effect::Message { to: peer, bytes });
+            }
+            if let Some(link) = self.links.up.get_mut(&peer) {
+                link.tips_at = Some(now);
+            }
+        }
+    }
+}
