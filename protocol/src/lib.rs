@@ -14,6 +14,9 @@ pub mod ids;
 pub mod reason;
 pub mod time;
 
+// Distances, loads and forces.
+pub mod limits;
+
 // The job as planned.
 pub mod plan;
 
