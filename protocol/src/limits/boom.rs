@@ -481,7 +481,7 @@ pub enum Ends {
     Hinged,
     /// Fixed at one, free at the other, K = 2.
     FixedFree,
-    /// Fixed at one, hinged at the other, K = 0.699.
+    /// Fixed at one, hinged at the other, K = 0.6992.
     FixedHinged,
     /// Fixed at both, K = 0.5.
     Fixed,
@@ -566,7 +566,8 @@ pub fn buckling(section: &Section, length: Length, ends: Ends) -> Result<Bucklin
     let k = match ends {
         Ends::Hinged => 1.0,
         Ends::FixedFree => 2.0,
-        Ends::FixedHinged => 0.699,
+        // π over the first root of tan x = x.
+        Ends::FixedHinged => pi / 4.493_409_457_909_064,
         Ends::Fixed => 0.5,
     };
     let effective = k * l;

@@ -2,7 +2,7 @@
 //!
 //! In reading order: `units` and `error`; `approach` and `insulation` (how near, how long a stick);
 //! `catalogue`, `loads`, `sag` (the conductor); `transfer` (string to poles and back); `boom` and `tackle`
-//! (the rig); `wind` (when to quit).
+//! (the rig); `wind` (when to quit). `compare` holds them against somebody else's table.
 //!
 //! Planning aids: local codes, the utility's rules and licensed engineers decide. Outside the range that a
 //! source is valid in there is no number, only an error that says so.
@@ -10,6 +10,7 @@
 pub mod approach;
 pub mod boom;
 pub mod catalogue;
+pub mod compare;
 pub mod error;
 pub mod insulation;
 pub mod loads;

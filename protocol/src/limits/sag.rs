@@ -80,6 +80,65 @@ pub fn hanging(
     })
 }
 
+/// A conductor hanging between supports of different height.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Inclined {
+    /// Vertical distance from the chord at mid-span.
+    pub sag_mid: Length,
+    /// Greatest vertical distance from the chord.
+    pub sag_most: Length,
+    /// Length along the conductor.
+    pub length: Length,
+    /// Low point from the left support; outside the span where the conductor pulls up.
+    pub low_from_left: Length,
+    /// Tension at the left support.
+    pub tension_left: Force,
+    /// Tension at the right support.
+    pub tension_right: Force,
+    /// Vertical pull at the left support, down.
+    pub vertical_left: Force,
+    /// Vertical pull at the right support, down.
+    pub vertical_right: Force,
+}
+
+/// A span with supports of different height: the catenary y = c·cosh(x/c) moved to fit both. `rise` is the
+/// right support's height less the left one's.
+///
+/// # Errors
+/// [`LimitError`] for inputs outside their range, or a sag longer than the span.
+pub fn inclined(
+    span: Length,
+    rise: Length,
+    load: ForcePerLength,
+    horizontal: Force,
+) -> Result<Inclined, LimitError> {
+    let (s, w) = (check_span(span)?, check_load(load)?);
+    let h = hanging(span, load, horizontal)?.horizontal.to_newtons();
+    let rise = rise
+        .within(
+            "difference of support heights",
+            Length::metres(-1500.0),
+            Length::metres(1500.0),
+        )?
+        .to_metres();
+    let c = h / w;
+    let low = s / 2.0 - c * libm::asinh(rise / (2.0 * c * libm::sinh(s / (2.0 * c))));
+    let height = |x: f64| c * libm::cosh((x - low) / c);
+    let below_chord = |x: f64| height(0.0) + rise * x / s - height(x);
+    // The slope equals the chord's where the conductor is farthest below it.
+    let steepest = low + c * libm::asinh(rise / s);
+    Ok(Inclined {
+        sag_mid: Length::metres(below_chord(s / 2.0)),
+        sag_most: Length::metres(below_chord(steepest)),
+        length: Length::metres(c * (libm::sinh((s - low) / c) + libm::sinh(low / c))),
+        low_from_left: Length::metres(low),
+        tension_left: Force::newtons(w * height(0.0)),
+        tension_right: Force::newtons(w * height(s)),
+        vertical_left: Force::newtons(h * libm::sinh(low / c)),
+        vertical_right: Force::newtons(h * libm::sinh((s - low) / c)),
+    })
+}
+
 /// The horizontal tension behind a tabled one, H + wD/2.
 ///
 /// # Errors

@@ -14,9 +14,12 @@ pub enum Sheave {
     Roller,
     /// Wire rope on plain bearings, tension ratio 1.09 (same: efficiency 0.917).
     Plain,
-    /// Fibre rope in blocks: 12 % of the load more for each sheave by the linear rule, which fits pulls
-    /// observed and printed in Workshop Receipts, 5th series, to 2 %.
+    /// Fibre rope in blocks: 12 % more for each sheave by the linear rule, which fits pulls observed and
+    /// printed in Workshop Receipts, 5th series, to 2 %.
     FibreRope,
+    /// The linear rule with another part for each sheave, 0 to 0.5; 0.10 of field manuals is 9 % too little
+    /// on the rows of Workshop Receipts.
+    Linear(f64),
     /// A tension ratio of the maker's, 1.0 to 1.5.
     Ratio(f64),
 }
@@ -32,7 +35,8 @@ pub struct Tackle {
     pub frictionless: Force,
     /// Load over parts times pull, 0 to 1.
     pub efficiency: f64,
-    /// Load on the upper block's anchor while raising, hauling part led downwards from it.
+    /// Load on the upper block's anchor while raising: the load, and the hauling part's pull where it leaves
+    /// that block; less the pull where the hauling part leaves the moving block upwards.
     pub anchor: Force,
     /// Rope hauled for each metre of lift.
     pub rope_per_lift: f64,
@@ -67,11 +71,22 @@ pub fn tackle(load: Force, parts: u32, sheaves: u32, sheave: Sheave) -> Result<T
             w * libm::pow(k, s) * (k - 1.0) / (libm::pow(k, n) - 1.0)
         }
     };
+    let linear = |part: f64| (w / n * (1.0 + part * s), w / n / (1.0 + part * s));
     let (raising, holding) = match sheave {
         Sheave::Frictionless => (w / n, w / n),
         Sheave::Roller => (by_ratio(1.04), by_ratio(1.0 / 1.04)),
         Sheave::Plain => (by_ratio(1.09), by_ratio(1.0 / 1.09)),
-        Sheave::FibreRope => (w / n * (1.0 + 0.12 * s), w / n / (1.0 + 0.12 * s)),
+        Sheave::FibreRope => linear(0.12),
+        Sheave::Linear(part) if (0.0..=0.5).contains(&part) => linear(part),
+        Sheave::Linear(part) => {
+            return Err(LimitError::OutOfRange {
+                what: "part for each sheave",
+                found: part,
+                least: 0.0,
+                most: 0.5,
+                unit: "",
+            });
+        }
         Sheave::Ratio(k) if (1.0..=1.5).contains(&k) => (by_ratio(k), by_ratio(1.0 / k)),
         Sheave::Ratio(k) => {
             return Err(LimitError::OutOfRange {
@@ -92,9 +107,26 @@ pub fn tackle(load: Force, parts: u32, sheaves: u32, sheave: Sheave) -> Result<T
         } else {
             1.0
         },
-        anchor: Force::newtons(w + raising),
+        anchor: Force::newtons(w + at_upper_block(raising, parts, sheaves, sheave)),
         rope_per_lift: n,
     })
+}
+
+/// The hauling part's pull on the upper block: downwards if it leaves that block (as many sheaves as parts,
+/// or more with lead blocks, which add their friction after it), upwards if it leaves the moving block.
+fn at_upper_block(pull: f64, parts: u32, sheaves: u32, sheave: Sheave) -> f64 {
+    let leads = f64::from(sheaves.saturating_sub(parts));
+    if sheaves < parts {
+        return -pull;
+    }
+    match sheave {
+        Sheave::Frictionless => pull,
+        Sheave::Roller => pull / libm::pow(1.04, leads),
+        Sheave::Plain => pull / libm::pow(1.09, leads),
+        Sheave::Ratio(k) => pull / libm::pow(k, leads),
+        // By the linear rule a lead block's part is not separable; all of the pull is the safer figure.
+        Sheave::FibreRope | Sheave::Linear(_) => pull,
+    }
 }
 
 /// Load on a block from the two parts of its rope: √(T₁² + T₂² + 2·T₁·T₂·cos φ), φ between the parts
