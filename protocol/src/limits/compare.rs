@@ -299,7 +299,7 @@ pub fn compare(header: &[String], rows: &[Vec<String>]) -> Result<Comparison, Ca
     let has = |name: &&str| header.iter().any(|column| column == name);
     let kind = KINDS
         .iter()
-        .find(|kind| kind.needs.iter().all(|name| has(name)))
+        .find(|kind| kind.needs.iter().all(&has))
         .ok_or_else(|| CannotCompare::Kind {
             found: header.join(", "),
             known: KINDS

@@ -43,6 +43,16 @@ pub enum LimitError {
         /// The input.
         what: String,
     },
+    /// An input in a unit that this quantity is not read in.
+    #[error("{what}: found unit `{found}`, expected one of {expected}")]
+    Unit {
+        /// The input.
+        what: String,
+        /// Its unit.
+        found: String,
+        /// The units that are read.
+        expected: String,
+    },
     /// A name that the catalogue does not have.
     #[error("{what}: found `{found}`, expected one of {expected}")]
     Unknown {

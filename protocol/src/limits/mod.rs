@@ -2,7 +2,7 @@
 //!
 //! In reading order: `units` and `error`; `approach` and `insulation` (how near, how long a stick);
 //! `catalogue`, `loads`, `sag` (the conductor); `transfer` (string to poles and back); `boom` and `tackle`
-//! (the rig); `wind` (when to quit). `compare` holds them against somebody else's table.
+//! (the rig); `wind` (when to quit); `inputs` and `sheet` (all of it for one plan). `compare` holds them against somebody else's table.
 //!
 //! Planning aids: local codes, the utility's rules and licensed engineers decide. Outside the range that a
 //! source is valid in there is no number, only an error that says so.
@@ -12,9 +12,11 @@ pub mod boom;
 pub mod catalogue;
 pub mod compare;
 pub mod error;
+pub mod inputs;
 pub mod insulation;
 pub mod loads;
 pub mod sag;
+pub mod sheet;
 pub mod tackle;
 pub mod transfer;
 pub mod units;
