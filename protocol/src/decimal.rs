@@ -1,6 +1,6 @@
 //! Decimal: fixed-point numbers, so that every device judges a value against a limit alike.
 //! Owns: nothing.   Gives: `Decimal` with exact comparison, text in and out.
-//! May use: nothing of this crate.   Never: floating point.
+//! May use: nothing of this crate.   Never: floating point where values are judged.
 
 use core::cmp::Ordering;
 use core::fmt;
@@ -83,6 +83,15 @@ impl Decimal {
     #[must_use]
     pub fn parts(self) -> (i64, u8) {
         (self.digits, self.scale)
+    }
+
+    /// The nearest floating-point number, for formulas and drawings; never for judging.
+    #[must_use]
+    #[allow(clippy::cast_precision_loss, reason = "said in the first line")]
+    pub fn to_f64(self) -> f64 {
+        // Powers of ten up to 10^9 are exact, so this is one rounding of the exact quotient.
+        self.digits as f64
+            / [1.0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9][usize::from(self.scale.min(9))]
     }
 
     /// The value times 10^9, exact: `i64::MAX * 10^9` fits in an `i128`.

@@ -210,7 +210,7 @@ fn finish(parts: Parts, factor: f64, rule: AltitudeRule, kv: f64) -> Result<Appr
                 parts.electrical_m + parts.inadvertent_m,
                 2,
             )?;
-            (parts.electrical_m, as_metres(tabled) * factor)
+            (parts.electrical_m, tabled.to_f64() * factor)
         }
     };
     let distance = round_up("minimum approach distance", exact, 2)?;
@@ -218,7 +218,7 @@ fn finish(parts: Parts, factor: f64, rule: AltitudeRule, kv: f64) -> Result<Appr
         distance,
         distance_feet: round_up(
             "minimum approach distance",
-            as_metres(distance) / METRES_PER_FOOT,
+            distance.to_f64() / METRES_PER_FOOT,
             2,
         )?,
         exact: Length::metres(exact),
@@ -231,15 +231,6 @@ fn finish(parts: Parts, factor: f64, rule: AltitudeRule, kv: f64) -> Result<Appr
         altitude_rule: rule,
         source: parts.source,
     })
-}
-
-#[allow(
-    clippy::cast_precision_loss,
-    reason = "distances are far below 2^53 hundredths"
-)]
-fn as_metres(value: Decimal) -> f64 {
-    let (digits, scale) = value.parts();
-    digits as f64 / libm::pow(10.0, f64::from(scale))
 }
 
 /// Saturation factor a of Table R-3 at a peak voltage in kV. Upper bounds of the ranges are inclusive,
@@ -496,7 +487,7 @@ pub fn working_clearance(
     let swing = swing.not_negative("swing allowance")?;
     let least = round_up(
         "working clearance",
-        as_metres(approach.distance) + reach.to_metres() + swing.to_metres(),
+        approach.distance.to_f64() + reach.to_metres() + swing.to_metres(),
         2,
     )?;
     let left = match measured {
@@ -505,7 +496,7 @@ pub fn working_clearance(
             let measured = measured.positive("measured distance")?;
             Some(crate::limits::units::round_down(
                 "clearance left",
-                measured.to_metres() - as_metres(least),
+                measured.to_metres() - least.to_f64(),
                 2,
             )?)
         }

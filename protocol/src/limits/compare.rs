@@ -391,16 +391,6 @@ impl Comparison {
     }
 }
 
-fn decimal(value: crate::decimal::Decimal) -> f64 {
-    let (digits, scale) = value.parts();
-    #[allow(
-        clippy::cast_precision_loss,
-        reason = "tabled values are far below 2^53"
-    )]
-    let digits = digits as f64;
-    digits / libm::pow(10.0, f64::from(scale))
-}
-
 fn approach_table(row: &Row) -> Result<Outputs, Skip> {
     let voltage = Voltage::kilovolts(row.number("voltage_high_kv")?);
     let surge = row.maybe("t_pu")?.map_or(Surge::Assumed, Surge::Known);
@@ -409,7 +399,7 @@ fn approach_table(row: &Row) -> Result<Outputs, Skip> {
         "phase_to_phase" => Exposure::PhaseToPhase,
         "dc_line_to_ground" => {
             let metres = minimum_approach_dc(voltage, row.maybe("t_pu")?, Length::ZERO)?;
-            return Ok(vec![("metres", decimal(metres))]);
+            return Ok(vec![("metres", metres.to_f64())]);
         }
         other => {
             return Err(Skip::Cell(format!(
@@ -430,7 +420,7 @@ fn approach_table(row: &Row) -> Result<Outputs, Skip> {
         Length::ZERO,
         AltitudeRule::Equation,
     )?;
-    let metres = decimal(found.distance);
+    let metres = found.distance.to_f64();
     let mut outputs = vec![("metres", metres)];
     // The printed tables round feet in three ways; a cell is compared with the way that is nearest to it.
     if let Some(feet) = row.maybe("feet")? {
@@ -473,7 +463,7 @@ fn approach_variants(row: &Row) -> Result<Outputs, Skip> {
         AltitudeRule::Equation,
     )?;
     Ok(vec![
-        ("metres_rounded_up_0p01", decimal(found.distance)),
+        ("metres_rounded_up_0p01", found.distance.to_f64()),
         ("metres_unrounded", found.exact.to_metres()),
     ])
 }

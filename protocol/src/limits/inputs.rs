@@ -106,13 +106,7 @@ impl Inputs {
     fn raw(&self, name: &str) -> Option<(f64, &str)> {
         let (value, unit) = self.numbers.get(name)?;
         self.used.borrow_mut().insert(name.to_owned());
-        let (digits, scale) = value.parts();
-        #[allow(
-            clippy::cast_precision_loss,
-            reason = "inputs are typed by people: far below 2^53"
-        )]
-        let digits = digits as f64;
-        Some((digits / libm::pow(10.0, f64::from(scale)), unit.as_str()))
+        Some((value.to_f64(), unit.as_str()))
     }
 
     fn get<T>(&self, name: &str, units: &[Unit<T>]) -> Result<Option<T>, LimitError> {

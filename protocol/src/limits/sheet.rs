@@ -21,10 +21,11 @@ use crate::limits::transfer::{
     Pole, Site, line_stiffness, pole_stiffness, relieve, vertical_sticks,
 };
 use crate::limits::units::{
-    Angle, Area, Force, ForcePerLength, Length, Speed, TemperatureRise, round_down, round_near,
-    round_up,
+    Angle, Area, Force, ForcePerLength, Length, METRES_PER_FOOT, NEWTONS_PER_POUND, Speed,
+    TemperatureRise, round_down, round_near, round_up,
 };
 use crate::limits::wind::{self, Reached};
+use crate::plan::Units;
 use serde::Serialize;
 use std::collections::BTreeSet;
 
@@ -68,6 +69,27 @@ pub struct Line {
     pub source: &'static str,
     /// What to mind.
     pub cautions: Vec<&'static str>,
+}
+
+impl Line {
+    /// The value in the units of a job, rounded the way that its bound asks for.
+    ///
+    /// # Errors
+    /// [`LimitError::NotANumber`] for a value too large to keep.
+    pub fn in_units(&self, units: Units) -> Result<(Decimal, &'static str), LimitError> {
+        let (factor, unit, places) = match (units, self.unit) {
+            (Units::Us, "m") => (1.0 / METRES_PER_FOOT, "ft", 2),
+            (Units::Us, "kN") => (1000.0 / NEWTONS_PER_POUND, "lbf", 0),
+            (Units::Us, "km/h") => (1000.0 / (METRES_PER_FOOT * 5280.0), "mph", 0),
+            _ => return Ok((self.value, self.unit)),
+        };
+        let value = self.value.to_f64() * factor;
+        let rounded = match self.bound {
+            Bound::Most => round_down(self.name, value, places)?,
+            Bound::Least | Bound::Shown => round_up(self.name, value, places)?,
+        };
+        Ok((rounded, unit))
+    }
 }
 
 /// A part of the sheet that could not be computed.
