@@ -19,3 +19,6 @@ pub mod control;
 
 // How it is said to people.
 pub mod words;
+
+// The limit sheet on paper and screen.
+pub mod sheet;

@@ -1,0 +1,116 @@
+//! Page of the limit sheet: one file without any other, for a screen or two sides of paper.
+//! Owns: nothing.   Gives: `page`.
+//! May use: the sheet's values, draw.   Never: a formula; a request to anywhere.
+
+use super::{Heading, draw};
+use gantline_protocol::limits::sheet::{Bound, CAUTIONS, Line, Sheet};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+const STYLE: &str = "
+@page { size: A4; margin: 12mm }
+body { font: 13px/1.35 sans-serif; color: #000; background: #fff; max-width: 190mm; margin: 0 auto; padding: 8px }
+h1 { font-size: 20px; margin: 0 } h2 { font-size: 15px; margin: 14px 0 4px }
+.caution { border: 2px solid #000; background: #ffd100; padding: 6px 10px; margin: 8px 0 }
+.caution p { margin: 2px 0; font-weight: bold }
+.drawings { display: flex; flex-wrap: wrap; gap: 8px }
+figure { margin: 0; flex: 1 1 80mm } figure.wide { flex-basis: 100% }
+figure svg { width: 100%; max-height: 92mm } figcaption { font-size: 12px }
+svg text { font: 13px sans-serif } svg .force { font-size: 11px }
+table { border-collapse: collapse; width: 100% } td, th { border-bottom: 1px solid #777; padding: 3px 5px; text-align: left; vertical-align: top }
+td.value { white-space: nowrap; font-weight: bold } td small { color: #333 } svg.bar { width: 104px; height: 12px; vertical-align: middle }
+tr { break-inside: avoid }
+.missing { border: 2px dashed #a80000; padding: 6px 10px }
+@media print { .second { break-before: page } body { font-size: 9.5px; padding: 0 } td, th { padding: 1px 4px } }
+";
+
+/// The sheet as one HTML file.
+#[must_use]
+pub fn page(sheet: &Sheet, heading: &Heading) -> String {
+    let drawings = [
+        draw::structure(&sheet.drawings),
+        draw::rig(&sheet.drawings),
+        draw::spans(&sheet.drawings),
+    ];
+    let markup = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width";
+                title { "Limit sheet: " (heading.title) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                svg width="0" height="0" aria-hidden="true" {
+                    defs {
+                        marker id="tip" viewBox="0 0 8 8" refX="7" refY="4" markerWidth="7" markerHeight="7" orient="auto" {
+                            path d="M0 0 L8 4 L0 8 z" {}
+                        }
+                    }
+                }
+                h1 { "Limit sheet" }
+                p { strong { (heading.title) } br; (heading.place) }
+                div.caution {
+                    @for caution in CAUTIONS { p { (caution) } }
+                    @for caution in heading.cautions { p { (caution) } }
+                }
+                (missing(sheet))
+                div.drawings { @for drawing in drawings.into_iter().flatten() { (drawing) } }
+                section.second {
+                    h2 { "Values" }
+                    table {
+                        tr { th { "Limit" } th { "Value" } th { "Used" } th { "From, source and what to mind" } }
+                        @for line in &sheet.lines { (row(line, heading)) }
+                    }
+                }
+            }
+        }
+    };
+    markup.into_string()
+}
+
+fn row(line: &Line, heading: &Heading) -> Markup {
+    let (value, unit) = line
+        .in_units(heading.units)
+        .unwrap_or((line.value, line.unit));
+    let bound = match line.bound {
+        Bound::Least => "at least ",
+        Bound::Most => "at most ",
+        Bound::Shown => "",
+    };
+    let inputs: Vec<String> = line
+        .inputs
+        .iter()
+        .map(|input| format!("{} {}", input.name, input.value))
+        .collect();
+    html! {
+        tr {
+            td { (line.title) br; small { (line.name) } }
+            td.value { (bound) (value) " " (unit) @if unit != line.unit { br; small { (line.value) " " (line.unit) } } }
+            td { @if let Some(used) = line.used { (draw::bar(used)) } }
+            td {
+                small { (inputs.join(", ")) br; (line.source) }
+                @for caution in &line.cautions { br; strong { (caution) } }
+            }
+        }
+    }
+}
+
+fn missing(sheet: &Sheet) -> Markup {
+    html! {
+        @if !sheet.gaps.is_empty() || !sheet.never_used.is_empty() {
+            div.missing {
+                @for gap in &sheet.gaps {
+                    p {
+                        strong { "Not computed: " (gap.part) ". " }
+                        @if !gap.missing.is_empty() { "Add to the plan's data: " (gap.missing.join(", ")) ". " }
+                        @if let Some(why) = &gap.why { (why) }
+                    }
+                }
+                @if !sheet.never_used.is_empty() {
+                    p { "Not used by any limit (check the spelling): " (sheet.never_used.join(", ")) }
+                }
+            }
+        }
+    }
+}
