@@ -2,7 +2,7 @@
 //!
 //! In reading order: `units` and `error`; `approach` and `insulation` (how near, how long a stick);
 //! `catalogue`, `loads`, `sag` (the conductor); `transfer` (string to poles and back); `boom` and `tackle`
-//! (the rig); `wind` (when to quit); `inputs` and `sheet` (all of it for one plan). `compare` holds them against somebody else's table.
+//! (the rig); `wind` (when to quit); `known`, `inputs` and `sheet` (all of it for one plan). `compare` holds them against somebody else's table.
 //!
 //! Planning aids: local codes, the utility's rules and licensed engineers decide. Outside the range that a
 //! source is valid in there is no number, only an error that says so.
@@ -14,6 +14,7 @@ pub mod compare;
 pub mod error;
 pub mod inputs;
 pub mod insulation;
+pub mod known;
 pub mod loads;
 pub mod sag;
 pub mod sheet;

@@ -14,6 +14,7 @@ use crate::limits::catalogue::{Conductor, conductor};
 use crate::limits::error::LimitError;
 use crate::limits::inputs::{Inputs, Shown};
 use crate::limits::insulation::clear_length_least;
+use crate::limits::known::{KNOWN, needed};
 use crate::limits::loads::{Attachment, AttachmentLoad, Span, attachment_load, unit_load};
 use crate::limits::sag::{LINEAR_GOOD_TO, Linear, State, hanging, ruling_span};
 use crate::limits::tackle::{Fibre, Sheave, Tackle, rope_strength, tackle, working_load};
@@ -27,7 +28,6 @@ use crate::limits::units::{
 use crate::limits::wind::{self, Reached};
 use crate::plan::Units;
 use serde::Serialize;
-use std::collections::BTreeSet;
 
 /// What stands on every sheet, page and help text of the limits.
 pub const CAUTIONS: &[&str] = &[
@@ -173,7 +173,6 @@ pub const NAMES: &[(&str, &str)] = &[
 struct Work<'a> {
     inputs: &'a Inputs,
     sheet: Sheet,
-    ever: BTreeSet<String>,
 }
 
 impl Work<'_> {
@@ -229,24 +228,24 @@ impl Work<'_> {
         &mut self,
         part: &'static str,
         triggers: &[&str],
-        needs: &[&str],
         compute: impl FnOnce(&mut Self) -> Result<T, LimitError>,
     ) -> Option<T> {
         if !self.inputs.any(triggers) {
             return None;
         }
-        let missing = self.inputs.missing(needs);
+        let missing = self.inputs.missing(&needed(part));
+        if !missing.is_empty() {
+            self.sheet.gaps.push(Gapped {
+                part,
+                missing,
+                why: None,
+            });
+            return None;
+        }
         self.inputs.start();
-        let done = if missing.is_empty() {
-            Some(compute(self))
-        } else {
-            None
-        };
-        self.ever
-            .extend(self.inputs.used().into_iter().map(|shown| shown.name));
-        match done {
-            Some(Ok(value)) => Some(value),
-            Some(Err(LimitError::NotGiven { what })) => {
+        match compute(self) {
+            Ok(value) => Some(value),
+            Err(LimitError::NotGiven { what }) => {
                 self.sheet.gaps.push(Gapped {
                     part,
                     missing: vec![what],
@@ -254,21 +253,11 @@ impl Work<'_> {
                 });
                 None
             }
-            Some(Err(error)) => {
+            Err(error) => {
                 self.sheet.gaps.push(Gapped {
                     part,
                     missing,
                     why: Some(error.to_string()),
-                });
-                None
-            }
-            None => {
-                self.ever
-                    .extend(needs.iter().map(|name| (*name).to_owned()));
-                self.sheet.gaps.push(Gapped {
-                    part,
-                    missing,
-                    why: None,
                 });
                 None
             }
@@ -278,105 +267,31 @@ impl Work<'_> {
 
 /// Every limit that the inputs give.
 ///
-/// Inputs are listed by part: see the functions below and `gantline limits inputs`.
+/// Inputs are listed by part in [`KNOWN`].
 #[must_use]
 pub fn sheet(inputs: &Inputs) -> Sheet {
     let mut work = Work {
         inputs,
         sheet: Sheet::default(),
-        ever: BTreeSet::new(),
     };
-    let approach = work.part("approach", &["voltage"], APPROACH_NEEDS, approach_part);
-    let hung = work.part(
-        "conductor",
-        CONDUCTOR_NEEDS,
-        CONDUCTOR_NEEDS,
-        conductor_part,
-    );
-    work.part("poles", &["pole_rating"], POLES_NEEDS, |work| {
+    // What the plan's line always gives does not by itself ask for a part.
+    let approach = work.part("approach", &["voltage"], approach_part);
+    let hung = work.part("conductor", &needed("conductor"), conductor_part);
+    work.part("poles", &["pole_rating"], |work| {
         poles_part(work, hung.as_ref())
     });
-    work.part("rig", RIG_NEEDS, RIG_NEEDS, |work| {
+    work.part("rig", &needed("rig"), |work| {
         rig_part(work, approach.as_ref())
     });
-    work.part("rope", ROPE_NEEDS, ROPE_NEEDS, rope_part);
-    work.part("wind", &["gap_at_rest"], WIND_NEEDS, |work| {
+    work.part("rope", &needed("rope"), rope_part);
+    work.part("wind", &["gap_at_rest"], |work| {
         wind_part(work, approach.as_ref(), hung.as_ref())
     });
-    let Work {
-        mut sheet,
-        mut ever,
-        ..
-    } = work;
-    ever.extend(OPTIONAL.iter().map(|name| (*name).to_owned()));
-    sheet.never_used = inputs.never_used(&ever);
+    let mut sheet = work.sheet;
+    let known = KNOWN.iter().map(|known| known.name.to_owned()).collect();
+    sheet.never_used = inputs.never_used(&known);
     sheet
 }
-
-/// Needed for approach distances: maximum system voltage or nominal (kV is added by the plan), altitude.
-pub const APPROACH_NEEDS: &[&str] = &["voltage", "altitude"];
-/// Needed for the conductor's loads.
-pub const CONDUCTOR_NEEDS: &[&str] = &[
-    "conductor",
-    "bundle",
-    "span_back",
-    "span_ahead",
-    "rise_back",
-    "rise_ahead",
-    "line_angle",
-    "tension",
-    "tension_temperature",
-    "conductor_temperature",
-    "ice",
-    "wind_limit",
-    "string_weight",
-    "string_wind_area",
-];
-/// Needed for the poles, beside the conductor's.
-pub const POLES_NEEDS: &[&str] = &["pole_rating", "string"];
-/// Needed for the rig.
-pub const RIG_NEEDS: &[&str] = &[
-    "mast_length",
-    "boom_length",
-    "boom_angle",
-    "boom_azimuth",
-    "mast_lean",
-    "mast_lean_azimuth",
-    "rig_load",
-    "mast_weight",
-    "boom_weight",
-    "link_weight",
-    "brace_1_x",
-    "brace_1_y",
-    "brace_1_z",
-    "brace_2_x",
-    "brace_2_y",
-    "brace_2_z",
-    "mast_rating",
-    "boom_rating",
-    "link_rating",
-    "brace_rating",
-];
-/// Needed for the load line.
-pub const ROPE_NEEDS: &[&str] = &[
-    "rope_load",
-    "rope_parts",
-    "rope_sheaves",
-    "rope_factor",
-    "rope_left_by_knots",
-];
-/// Needed for the wind at which the clearance is reached.
-pub const WIND_NEEDS: &[&str] = &["gap_at_rest", "string_length"];
-/// Used where given; nothing is put in their place.
-const OPTIONAL: &[&str] = &[
-    "surge",
-    "altitude_rule",
-    "reach_allowance",
-    "swing_allowance",
-    "string_length",
-    "ruling_span",
-    "gap",
-];
 
 fn approach_part(work: &mut Work) -> Result<Approach, LimitError> {
     let inputs = work.inputs;
@@ -1192,7 +1107,7 @@ mod tests {
 
     #[test]
     fn what_is_left_out_is_asked_for_by_name_and_never_guessed() {
-        for name in CONDUCTOR_NEEDS.iter().chain(RIG_NEEDS).chain(ROPE_NEEDS) {
+        for name in ["conductor", "rig", "rope"].into_iter().flat_map(needed) {
             let fewer = inputs().without(name);
             let gaps = sheet(&fewer).gaps;
             assert!(
