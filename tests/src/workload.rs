@@ -435,6 +435,7 @@ fn plan() -> Result<Plan, BadWorkload> {
             terminals: Vec::new(),
             order: None,
             data: Vec::new(),
+            words: Vec::new(),
         },
         units: Units::Si,
         cautions: Vec::new(),
@@ -449,6 +450,7 @@ fn plan() -> Result<Plan, BadWorkload> {
             most: None,
             places: 2,
             source: "invented for measuring".to_owned(),
+            computed: None,
         }],
         conditions: vec![Condition {
             id: CONDITION.try_into()?,

@@ -140,6 +140,7 @@ pub fn plan() -> Plan {
             most: None,
             places: 2,
             source: "common practice".into(),
+            computed: None,
         },
         Limit {
             id: name("wind"),
@@ -149,6 +150,7 @@ pub fn plan() -> Plan {
             most: Some("40".parse().unwrap()),
             places: 0,
             source: "common practice".into(),
+            computed: None,
         },
     ];
     let mut wind = condition(

@@ -81,6 +81,7 @@ pub fn plan() -> Plan {
         most: None,
         places: 2,
         source: "test".into(),
+        computed: None,
     }];
     plan.steps = vec![
         step("s1", &[], vec![check("c", roles(&["tower"]))]),

@@ -43,6 +43,7 @@ pub fn plan() -> Plan {
             terminals: Vec::new(),
             order: None,
             data: Vec::new(),
+            words: Vec::new(),
         },
         units: Units::Si,
         cautions: Vec::new(),

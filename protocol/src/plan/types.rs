@@ -63,6 +63,8 @@ pub struct Line {
     pub order: Option<String>,
     /// Further data of span, conductor, structure and rigging as named values with units, for the limits.
     pub data: Vec<Datum>,
+    /// Inputs to the limits that are words, such as the conductor's name.
+    pub words: Vec<Word>,
 }
 
 /// A named input to the limits.
@@ -74,6 +76,15 @@ pub struct Datum {
     pub value: Decimal,
     /// Unit, such as `m`.
     pub unit: String,
+}
+
+/// A named word among the inputs to the limits.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct Word {
+    /// Name, such as `conductor`.
+    pub name: String,
+    /// The word.
+    pub word: String,
 }
 
 /// Units for a whole job; values are read out on the radio, so there is one kind.
@@ -120,6 +131,8 @@ pub struct Limit {
     pub places: u8,
     /// Standard and section, or "common practice", and the inputs used.
     pub source: String,
+    /// The value of the limit sheet that its bound was computed as, when the plan was read.
+    pub computed: Option<String>,
 }
 
 /// A standing condition: something that must stay so.

@@ -92,6 +92,35 @@ pub enum Problem {
         bound: Decimal,
         places: u8,
     },
+    /// A value that no limit sheet has.
+    #[error("found `computed = \"{name}\"` in limit `{limit}`, expected {}", nearest.as_ref().map_or_else(|| "the name of a value of the limit sheet".to_owned(), |near| format!("`{near}`")))]
+    ComputedUnknown {
+        limit: String,
+        name: String,
+        nearest: Option<String>,
+    },
+    /// A value for which the plan gives too little.
+    #[error("limit `{limit}` asks for `{name}`, which cannot be computed: {why}")]
+    ComputedMissing {
+        limit: String,
+        name: String,
+        why: String,
+    },
+    /// A value in another unit.
+    #[error(
+        "found unit `{found}` of limit `{limit}`, expected `{expected}` or the plan's unit for it: `{name}` is computed"
+    )]
+    ComputedUnit {
+        limit: String,
+        name: String,
+        found: String,
+        expected: &'static str,
+    },
+    /// A value that bounds nothing.
+    #[error(
+        "limit `{limit}` asks for `{name}`, which is only shown; give `least` or `most` instead"
+    )]
+    ComputedShown { limit: String, name: String },
     /// A limit that nothing refers to.
     #[error("found limit `{limit}`, to which no check or condition refers")]
     LimitUnused { limit: String },

@@ -11,7 +11,7 @@ use crate::bounds;
 use crate::ids::{BadId, CheckId, MarkId};
 use crate::plan::types::{
     Check, Condition, ConditionKind, Datum, Expects, Item, ItemAt, Lasts, Limit, Line, LoadMove,
-    Mark, MarkIs, Never, Place, Plan, Role, Step, Times, Units, Who,
+    Mark, MarkIs, Never, Place, Plan, Role, Step, Times, Units, Who, Word,
 };
 use toml::de::DeTable;
 
@@ -90,18 +90,7 @@ fn line(r: &mut Reader<'_>, f: &Fields<'_, '_>) -> Option<Line> {
     let string = r.need(f, "string", Reader::text);
     let terminals = r.need(f, "terminals", |r, at| r.list(at, Reader::text));
     let order = r.may(f, "order", Reader::text);
-    let data = r.or(f, "data", vec![], |r, at| {
-        r.tables(at, &keys::DATUM, |r, f| {
-            let name = r.need(f, "name", Reader::text);
-            let value = r.need(f, "value", Reader::decimal);
-            let unit = r.need(f, "unit", Reader::text);
-            Some(Datum {
-                name: name?,
-                value: value?,
-                unit: unit?,
-            })
-        })
-    });
+    let data = r.or(f, "data", vec![], |r, at| r.tables(at, &keys::DATUM, datum));
     Some(Line {
         name: name?,
         voltage_kv: voltage_kv?,
@@ -111,8 +100,46 @@ fn line(r: &mut Reader<'_>, f: &Fields<'_, '_>) -> Option<Line> {
         string: string?,
         terminals: terminals?,
         order: order?,
-        data: data?,
+        data: data.iter().flatten().filter_map(Input::number).collect(),
+        words: data?.into_iter().filter_map(Input::word).collect(),
     })
+}
+
+/// One input to the limits: a number or a word.
+enum Input {
+    Number(Datum),
+    Word(Word),
+}
+
+impl Input {
+    fn number(&self) -> Option<Datum> {
+        match self {
+            Self::Number(datum) => Some(datum.clone()),
+            Self::Word(_) => None,
+        }
+    }
+
+    fn word(self) -> Option<Word> {
+        match self {
+            Self::Number(_) => None,
+            Self::Word(word) => Some(word),
+        }
+    }
+}
+
+fn datum(r: &mut Reader<'_>, f: &Fields<'_, '_>) -> Option<Input> {
+    let name = r.need(f, "name", Reader::text);
+    if let Some(word) = r.may(f, "word", Reader::text)? {
+        not_here(r, f, &["value", "unit"], "numbers, and not with `word`")?;
+        return Some(Input::Word(Word { name: name?, word }));
+    }
+    let value = r.need(f, "value", Reader::decimal);
+    let unit = r.need(f, "unit", Reader::text);
+    Some(Input::Number(Datum {
+        name: name?,
+        value: value?,
+        unit: unit?,
+    }))
 }
 
 fn default_times() -> Times {
@@ -173,6 +200,7 @@ fn limit(r: &mut Reader<'_>, f: &Fields<'_, '_>) -> Option<Limit> {
     let most = r.may(f, "most", Reader::decimal);
     let places = r.need(f, "places", |r, at| r.whole(at, 0..=9));
     let source = r.need(f, "source", Reader::text);
+    let computed = r.may(f, "computed", Reader::text);
     Some(Limit {
         id: id?,
         title: title?,
@@ -181,6 +209,7 @@ fn limit(r: &mut Reader<'_>, f: &Fields<'_, '_>) -> Option<Limit> {
         most: most?,
         places: places?,
         source: source?,
+        computed: computed?,
     })
 }
 

@@ -47,7 +47,7 @@ pub(super) const LINE: Section = Section {
 };
 pub(super) const DATUM: Section = Section {
     name: "[[line.data]]",
-    keys: &["name", "value", "unit"],
+    keys: &["name", "value", "unit", "word"],
 };
 pub(super) const TIMES: Section = Section {
     name: "[times]",
@@ -64,7 +64,9 @@ pub(super) const ROLE: Section = Section {
 };
 pub(super) const LIMIT: Section = Section {
     name: "[[limit]]",
-    keys: &["id", "title", "unit", "least", "most", "places", "source"],
+    keys: &[
+        "id", "title", "unit", "least", "most", "places", "source", "computed",
+    ],
 };
 pub(super) const CONDITION: Section = Section {
     name: "[[condition]]",

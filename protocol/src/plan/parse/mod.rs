@@ -51,9 +51,10 @@
 //!
 //! | key | type | unit | default | meaning |
 //! |---|---|---|---|---|
-//! | `name` | text | | - | such as span_ahead |
-//! | `value` | number | `unit` | - | its value |
-//! | `unit` | text | | - | its unit; may be empty for a plain number |
+//! | `name` | text | | - | such as span_ahead; `limits::known` lists what the limits read |
+//! | `value` | number | `unit` | none | its value; `value` or `word` must be there |
+//! | `unit` | text | | none | with `value`: its unit; may be empty for a plain number |
+//! | `word` | text | | none | a word in place of a number, such as a conductor's name |
 //!
 //! ## `[times]`
 //!
@@ -82,10 +83,11 @@
 //! | `id` | name | | - | its id |
 //! | `title` | text | | - | what it limits |
 //! | `unit` | text | | - | unit of its bounds and of the values |
-//! | `least` | number | `unit` | none | least value that passes; `least` or `most` must be there |
+//! | `least` | number | `unit` | none | least value that passes; `least`, `most` or `computed` must be there |
 //! | `most` | number | `unit` | none | greatest value that passes |
 //! | `places` | 0 to 9 | digits | - | digits after the point that are shown and judged |
 //! | `source` | text | | - | standard and section, or common practice, and the inputs |
+//! | `computed` | text | | none | value of the limit sheet that bounds it; a stricter `least` or `most` of the plan governs |
 //!
 //! ## `[[condition]]`
 //!
@@ -181,6 +183,7 @@ pub use fault::{Fault, FaultKind, Faults};
 pub use lines::Spot;
 
 use super::check::{Finding, Grade, check};
+use super::compute::compute;
 use super::types::Plan;
 use fields::Reader;
 use toml::de::{DeTable, DeValue};
@@ -220,11 +223,13 @@ pub fn read(file: &str, text: &str) -> Result<Parsed, Faults> {
             list,
         }
     };
-    let Some(plan) = plan.filter(|_| reader.faults.is_empty()) else {
+    let Some(mut plan) = plan.filter(|_| reader.faults.is_empty()) else {
         return Err(faults(reader.faults));
     };
-    let (errors, warnings): (Vec<Finding>, Vec<Finding>) = check(&plan)
+    let computing = compute(&mut plan);
+    let (errors, warnings): (Vec<Finding>, Vec<Finding>) = computing
         .into_iter()
+        .chain(check(&plan))
         .partition(|finding| finding.problem.grade() == Grade::Error);
     let located = |findings: Vec<Finding>| -> Vec<Fault> {
         findings.into_iter().map(|f| locate(&reader, f)).collect()
