@@ -195,4 +195,38 @@ mod tests {
         let unknown = with("computed = \"aproach_phase_to_ground\"", ALTITUDE).unwrap_err();
         assert!(unknown.contains("approach_phase_to_ground"), "{unknown}");
     }
+
+    #[test]
+    fn a_value_in_another_unit_or_only_shown_bounds_nothing() {
+        let plan = with("computed = \"approach_phase_to_ground\"", ALTITUDE).unwrap();
+        let sheet = limit_sheet(&plan);
+        let line = sheet.line("approach_phase_to_ground").unwrap();
+        let mut limit = plan.limits[0].clone();
+        limit.unit = "kN".to_owned();
+        assert!(matches!(
+            bound(&mut limit, line, Units::Si),
+            Err(Problem::ComputedUnit { .. })
+        ));
+        let mut limit = plan.limits[0].clone();
+        limit.unit = "ft".to_owned();
+        assert!(matches!(
+            bound(&mut limit, line, Units::Si),
+            Err(Problem::ComputedUnit { .. })
+        ));
+        assert!(bound(&mut limit, line, Units::Us).is_ok());
+        let shown = Line {
+            bound: Bound::Shown,
+            ..line.clone()
+        };
+        let mut limit = plan.limits[0].clone();
+        assert!(matches!(
+            bound(&mut limit, &shown, Units::Si),
+            Err(Problem::ComputedShown { .. })
+        ));
+        limit.places = 1;
+        assert!(matches!(
+            bound(&mut limit, line, Units::Si),
+            Err(Problem::BoundFinerThanShown { .. })
+        ));
+    }
 }

@@ -328,6 +328,8 @@ fn each_problem_has_a_case() {
         .filter_map(|line| line.strip_prefix("    "))
         .filter(|line| line.starts_with(|first: char| first.is_ascii_uppercase()))
         .map(|line| line.split([' ', ',', '{']).next().unwrap_or_default())
+        // Found while limits are computed, before this check: their cases are there.
+        .filter(|problem| !problem.starts_with("Computed"))
         .collect();
     let cases: BTreeSet<&str> = CASES.iter().map(|(problem, _, _)| *problem).collect();
     assert!(variants.len() > 30, "{variants:?}");
