@@ -9,14 +9,17 @@
 
 use core::convert::Infallible;
 use ed25519_zebra::{Signature, VerificationKeyBytes, batch};
+use gantline_protocol::gate::Job;
 use gantline_protocol::log::columns::{fitting, pack, unpack};
 use gantline_protocol::log::graph::{EntryIx, Graph};
 use gantline_protocol::log::journal;
 use gantline_protocol::log::sign::{self, Verified};
 use gantline_protocol::log::wire::Entry;
+use gantline_protocol::verify::{Checked, Report, Verifier, check_records};
 use gantline_tests::workload::Workload;
 use rand_core::{TryCryptoRng, TryRng};
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 const ROUNDS: usize = 5;
@@ -92,12 +95,44 @@ fn measure(workload: &Workload, n: usize) {
     let (mut decode, mut scan, mut insert) = (Vec::new(), Vec::new(), Vec::new());
     let (mut packing, mut unpacking) = (Vec::new(), Vec::new());
     let (mut raw_pack, mut small_pack) = (0, 0);
+    let (mut replay, mut linked, mut settle) = (Vec::new(), Vec::new(), Vec::new());
     for _ in 0..ROUNDS {
         for (size, times) in BATCHES.iter().zip(&mut alone) {
             timed(times, || {
                 on_all_cores(total, *size, |part| checks_alone(&entries[part]))
             });
         }
+        // Two ways to the same: without the gate's verdicts, and with them.
+        let job = timed(&mut replay, || {
+            let report = verify_on_all_cores(&file);
+            assert!(report.is_whole() && report.entries() == total);
+            report.job
+        });
+        drop(job);
+        timed(&mut linked, || {
+            let scan = journal::scan(&file);
+            let good = check_on_all_cores(&file, &scan.records);
+            let mut graph = Graph::new();
+            for checked in good {
+                if let Checked::Good(verified) = checked {
+                    assert!(graph.insert(verified).is_ok());
+                }
+            }
+            assert_eq!(graph.len(), total);
+        });
+        let mut founding = good[..1].to_vec();
+        let mut job = founding
+            .pop()
+            .and_then(|founding| Job::found(founding).ok());
+        timed(&mut settle, || {
+            if let Some(job) = &mut job {
+                for verified in &good[1..] {
+                    assert!(job.insert(verified.clone()).is_ok());
+                }
+                job.settle();
+            }
+        });
+        drop(job);
         let records = timed(&mut scan, || journal::scan(&file).records);
         timed(&mut decode, || {
             for at in &records {
@@ -139,6 +174,30 @@ fn measure(workload: &Workload, n: usize) {
         line("checks", n, &format!("alone, batches of {size}"), ms, "ms");
     }
     line("checks", n, "alone, best", best, "ms");
+    let (replay, linked) = (middle(replay), middle(linked));
+    line("replay", n, "checked and linked", linked, "ms");
+    line(
+        "replay",
+        n,
+        "checked and linked / checks alone",
+        linked / best,
+        "ratio",
+    );
+    line("replay", n, "checked, linked and judged", replay, "ms");
+    line(
+        "replay",
+        n,
+        "checked, linked and judged / checks alone",
+        replay / best,
+        "ratio",
+    );
+    line(
+        "replay",
+        n,
+        "into a job and judged, one thread",
+        middle(settle),
+        "ms",
+    );
     line("replay", n, "scan, one thread", middle(scan), "ms");
     line("replay", n, "decode, one thread", middle(decode), "ms");
     line("replay", n, "insert, one thread", middle(insert), "ms");
@@ -158,6 +217,29 @@ fn measure(workload: &Workload, n: usize) {
         small_pack as f64 / total as f64,
         "bytes/entry",
     );
+}
+
+/// Decodes and checks all records on all cores; in the order of the file.
+fn check_on_all_cores(file: &[u8], records: &[core::ops::Range<usize>]) -> Vec<Checked> {
+    let parts: Vec<_> = records.chunks(sign::BATCH_ENTRIES).collect();
+    let done: Vec<Mutex<Vec<Checked>>> = parts.iter().map(|_| Mutex::default()).collect();
+    on_all_cores(parts.len(), 1, |part| {
+        for at in part {
+            let checked = check_records(file, parts[at]);
+            *done[at].lock().unwrap_or_else(PoisonError::into_inner) = checked;
+        }
+    });
+    done.into_iter()
+        .flat_map(|part| part.into_inner().unwrap_or_else(PoisonError::into_inner))
+        .collect()
+}
+
+/// What a node does at its start, and `gantline verify`.
+fn verify_on_all_cores(file: &[u8]) -> Report {
+    let scan = journal::scan(file);
+    let mut verifier = Verifier::new();
+    verifier.add(&scan.records, check_on_all_cores(file, &scan.records));
+    verifier.finish(file, &scan)
 }
 
 const BATCHES: [usize; 5] = [64, 128, 256, 512, 1_024];

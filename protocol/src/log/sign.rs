@@ -265,4 +265,116 @@ mod tests {
         assert!(verify(moved).is_err());
         assert_ne!(job, JobId::UNFOUNDED);
     }
+
+    /// Every encoding that decodes to a point of small order, canonical or not, and every other encoding
+    /// that is not canonical: y from p to 2^255 - 1, with either sign.
+    fn odd_encodings() -> Vec<[u8; 32]> {
+        let canonical = curve25519_dalek::constants::EIGHT_TORSION.iter();
+        let mut all: Vec<[u8; 32]> = canonical.map(|point| point.compress().0).collect();
+        for more in 0..19 {
+            for sign in [0x7f, 0xff] {
+                let mut bytes = [0xff; 32];
+                (bytes[0], bytes[31]) = (0xed + more, sign);
+                all.push(bytes);
+            }
+        }
+        // x = 0 with the sign of a negative number, which no encoder writes.
+        for (low, high) in [(1, 0x80), (0xec, 0xff)] {
+            let mut bytes = [if low == 1 { 0 } else { 0xff }; 32];
+            (bytes[0], bytes[31]) = (low, high);
+            all.push(bytes);
+        }
+        all.retain(|bytes| CompressedEdwardsY(*bytes).decompress().is_some());
+        all.sort_unstable();
+        all.dedup();
+        all
+    }
+
+    /// An entry of this author with this signature, whatever it is worth.
+    fn claimed(author: [u8; 32], signature: &[u8; 64]) -> Entry {
+        let (graph, job) = sample::founded();
+        let entry = sample::author(0).next(&graph, sample::WALL, job, Body::Accept);
+        let mut content = entry.unwrap().content;
+        content.author = DeviceKey(author);
+        let mut bytes = postcard::to_stdvec(&content).unwrap();
+        bytes.extend_from_slice(signature);
+        Entry::decode(bytes.into()).unwrap()
+    }
+
+    fn signature(point: [u8; 32], scalar: [u8; 32]) -> [u8; 64] {
+        let mut signature = [0; 64];
+        signature[..32].copy_from_slice(&point);
+        signature[32..].copy_from_slice(&scalar);
+        signature
+    }
+
+    /// ZIP 215 demands that these are good: s = 0, key and R of small order, in any encoding.
+    #[test]
+    fn single_and_batch_agree_on_small_order_keys_and_non_canonical_points() {
+        let odd = odd_encodings();
+        assert!(odd.len() >= 14 + 2, "{} encodings", odd.len());
+        let is_small = |bytes: &[u8; 32]| {
+            let point = CompressedEdwardsY(*bytes).decompress();
+            point.is_some_and(|point| point.is_small_order())
+        };
+        let (mut all, mut expected) = (entries(40), vec![true; 40]);
+        for author in &odd {
+            assert!(is_weak(&DeviceKey(*author)), "{author:?}");
+            for point in &odd {
+                all.push(claimed(*author, &signature(*point, [0; 32])));
+                expected.push(is_small(author) && is_small(point));
+            }
+        }
+        let single: Vec<bool> = all.iter().map(|one| verify(one.clone()).is_ok()).collect();
+        assert_eq!(single, expected);
+        assert!(expected.iter().filter(|&&good| good).count() > 100);
+        // As one batch, and each in the company of good ones only, where nothing else can spoil the batch.
+        let (good, bad) = verify_batch(all.clone());
+        let kept: Vec<Entry> = good.into_iter().map(Verified::into_entry).collect();
+        let judged = all.iter().zip(&expected);
+        let good: Vec<Entry> = judged
+            .filter(|(_, good)| **good)
+            .map(|(one, _)| one.clone())
+            .collect();
+        assert_eq!(kept, good);
+        assert_eq!(bad.len(), all.len() - good.len());
+        for (one, expected) in all.iter().zip(&expected).skip(40) {
+            let mut few = all[..3].to_vec();
+            few.push(one.clone());
+            assert_eq!(all_good(&few), *expected);
+        }
+        // All the good ones at once, which only the batch equation of ZIP 215 lets pass.
+        assert!(all_good(&good));
+    }
+
+    #[test]
+    fn a_scalar_over_the_group_order_is_refused_by_both() {
+        // The order of the group, RFC 8032 section 5.1, little-endian.
+        let order: [u8; 32] = [
+            0xed, 0xd3, 0xf5, 0x5c, 0x1a, 0x63, 0x12, 0x58, 0xd6, 0x9c, 0xf7, 0xa2, 0xde, 0xf9,
+            0xde, 0x14, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0x10,
+        ];
+        let identity = {
+            let mut bytes = [0; 32];
+            bytes[0] = 1;
+            bytes
+        };
+        let zero = claimed(identity, &signature(identity, [0; 32]));
+        let whole = claimed(identity, &signature(identity, order));
+        assert!(verify(zero.clone()).is_ok() && all_good(&[zero]));
+        assert!(verify(whole.clone()).is_err() && !all_good(&[whole]));
+    }
+
+    #[test]
+    fn good_keys_are_not_weak_and_what_is_no_point_is() {
+        for number in 0..50 {
+            assert!(!is_weak(&sample::author(number).device()));
+        }
+        let no_points = (0..=255_u8).filter(|&low| {
+            let mut bytes = [0; 32];
+            bytes[0] = low;
+            CompressedEdwardsY(bytes).decompress().is_none() && is_weak(&DeviceKey(bytes))
+        });
+        assert!(no_points.count() > 80);
+    }
 }
