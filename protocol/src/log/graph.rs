@@ -454,3 +454,212 @@ impl Graph {
             .collect()
     }
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+mod tests {
+    use super::*;
+    use crate::ids::JobId;
+    use crate::log::author::Author;
+    use crate::log::sample::{self, Draw, WALL};
+    use std::collections::{BTreeMap, BTreeSet};
+
+    /// The same entries, put in by another order in which all go in.
+    fn shuffled(graph: &Graph, seed: u64) -> Graph {
+        let mut draw = Draw(seed);
+        let mut left: Vec<EntryIx> = graph.iter().collect();
+        let mut other = Graph::new();
+        while !left.is_empty() {
+            let at = draw.below(left.len());
+            let verified = sample::unverified(graph.entry(left[at]).clone());
+            if other.insert(verified).is_ok() {
+                left.swap_remove(at);
+            }
+        }
+        other
+    }
+
+    /// For each entry everything in its past, worked out by walking to its parents.
+    fn pasts(graph: &Graph) -> BTreeMap<EntryHash, BTreeSet<EntryHash>> {
+        let mut pasts: BTreeMap<EntryHash, BTreeSet<EntryHash>> = BTreeMap::new();
+        for ix in graph.iter() {
+            let mut past = BTreeSet::new();
+            for parent in graph.parents_of(ix) {
+                past.insert(graph.hash(parent));
+                past.extend(pasts[&graph.hash(parent)].iter().copied());
+            }
+            pasts.insert(graph.hash(ix), past);
+        }
+        pasts
+    }
+
+    fn tips(graph: &Graph) -> BTreeSet<EntryHash> {
+        graph.tips().into_iter().map(|ix| graph.hash(ix)).collect()
+    }
+
+    /// Authors and numbers where branches part, with how many part there. Which of the branches is called
+    /// the first one depends on arrival, and nothing may depend on that.
+    fn forks(graph: &Graph) -> BTreeMap<(DeviceKey, u32), BTreeSet<EntryHash>> {
+        let mut forks: BTreeMap<_, BTreeSet<EntryHash>> = BTreeMap::new();
+        for fork in graph.forks() {
+            let parts = forks.entry((fork.author, fork.seq)).or_default();
+            parts.extend([graph.hash(fork.one), graph.hash(fork.other)]);
+        }
+        forks
+    }
+
+    #[test]
+    fn past_forks_and_tips_are_facts_of_the_set_and_not_of_its_arrival() {
+        let mut forked = 0;
+        for seed in 0..25 {
+            println!("seed {seed}");
+            let graph = sample::job(120, seed);
+            let expected = pasts(&graph);
+            forked += graph.forks().len();
+            for order in 0..3 {
+                let other = shuffled(&graph, seed * 31 + order);
+                assert_eq!(other.len(), graph.len());
+                for a in other.iter() {
+                    for b in other.iter() {
+                        let truth = expected[&other.hash(b)].contains(&other.hash(a));
+                        assert_eq!(other.before(a, b), truth, "seed {seed}: {a:?} {b:?}");
+                    }
+                }
+                let no_past = |hash: &EntryHash| !expected.values().any(|past| past.contains(hash));
+                let newest: BTreeSet<EntryHash> =
+                    expected.keys().copied().filter(no_past).collect();
+                assert_eq!(tips(&other), newest, "seed {seed}");
+                assert_eq!(forks(&other), forks(&graph), "seed {seed}");
+            }
+        }
+        assert!(forked > 30, "only {forked} forks in all");
+    }
+
+    /// An entry of a device with a chosen predecessor and heads.
+    fn entry(
+        author: &Author,
+        job: JobId,
+        prev: Option<&Entry>,
+        heads: &[&Entry],
+        text: &str,
+    ) -> Entry {
+        let mut heads: Vec<EntryHash> = heads.iter().map(|head| head.hash).collect();
+        heads.sort_unstable();
+        let content = Content {
+            version: 1,
+            job,
+            author: author.device(),
+            seq: prev.map_or(0, |prev| prev.content.seq + 1),
+            prev: prev.map_or(EntryHash::NONE, |prev| prev.hash),
+            heads,
+            stamp: crate::time::Stamp(1),
+            wall: WALL,
+            body: sample::note(text),
+        };
+        author.sign(content).unwrap()
+    }
+
+    fn put(graph: &mut Graph, entry: &Entry) -> Result<EntryIx, CannotInsert> {
+        match graph.insert(sample::unverified(entry.clone()))? {
+            Inserted::New(ix) | Inserted::Known(ix) => Ok(ix),
+        }
+    }
+
+    #[test]
+    fn branches_of_a_fork_share_what_is_below_and_nothing_above() {
+        let (mut graph, job) = sample::founded();
+        let (liar, other) = (sample::author(1), sample::author(2));
+        let first = entry(&liar, job, None, &[], "0");
+        let second = entry(&liar, job, Some(&first), &[], "1");
+        let third = entry(&liar, job, Some(&second), &[], "2");
+        let branch = entry(&liar, job, Some(&first), &[], "1, too");
+        let branch_on = entry(&liar, job, Some(&branch), &[], "2, on the branch");
+        let twig = entry(&liar, job, Some(&branch), &[], "2, on a twig");
+        let root = entry(&liar, job, None, &[], "0, another start");
+        for one in [&first, &second, &third, &branch, &branch_on, &twig, &root] {
+            put(&mut graph, one).unwrap();
+        }
+        assert_eq!(graph.chains_of(liar.device()).count(), 4);
+        let at = |seq: u32| {
+            let here = |fork: &&Fork| fork.seq == seq;
+            graph.forks().iter().filter(here).count()
+        };
+        assert_eq!((at(0), at(1), at(2), graph.forks().len()), (1, 1, 1, 3));
+        let ix = |one: &Entry| graph.find(&one.hash).unwrap();
+        for (a, b, before) in [
+            (&first, &branch, true),
+            (&first, &twig, true),
+            (&branch, &twig, true),
+            (&second, &branch, false),
+            (&second, &branch_on, false),
+            (&branch_on, &twig, false),
+            (&first, &root, false),
+            (&root, &third, false),
+        ] {
+            assert_eq!(graph.before(ix(a), ix(b)), before, "{a:?} {b:?}");
+            assert!(!graph.before(ix(b), ix(a)));
+        }
+        // Who has seen one branch has not seen the other.
+        let sees = entry(&other, job, None, &[&twig], "saw the twig");
+        let sees = put(&mut graph, &sees).unwrap();
+        let ix = |one: &Entry| graph.find(&one.hash).unwrap();
+        let seen = [&first, &branch, &twig].map(|one| graph.before(ix(one), sees));
+        let unseen = [&second, &third, &branch_on, &root].map(|one| graph.before(ix(one), sees));
+        assert_eq!((seen, unseen), ([true; 3], [false; 4]));
+    }
+
+    #[test]
+    fn what_does_not_fit_is_refused_and_changes_nothing() {
+        let (mut graph, job) = sample::founded();
+        let (a, b) = (sample::author(1), sample::author(2));
+        let first = entry(&a, job, None, &[], "0");
+        let second = entry(&a, job, Some(&first), &[], "1");
+        let theirs = entry(&b, job, None, &[], "theirs");
+        let gap = put(&mut graph, &second);
+        assert_eq!(
+            gap,
+            Err(CannotInsert::Gap {
+                missing: vec![first.hash]
+            })
+        );
+        for one in [&first, &second, &theirs] {
+            put(&mut graph, one).unwrap();
+        }
+        let (len, all) = (graph.len(), graph.all().to_vec());
+        let founding = graph.entry(EntryIx(0)).clone();
+        let change = |author: &Author, base: &Entry, change: &dyn Fn(&mut Content)| {
+            let mut content = base.content.clone();
+            change(&mut content);
+            author.sign(content).unwrap()
+        };
+        let refused = [
+            (change(&b, &second, &|_| ()), CannotInsert::Link),
+            (change(&a, &second, &|c| c.seq = 2), CannotInsert::Link),
+            (
+                change(&a, &second, &|c| c.prev = EntryHash::NONE),
+                CannotInsert::Link,
+            ),
+            (
+                change(&a, &second, &|c| c.heads = vec![first.hash]),
+                CannotInsert::Heads,
+            ),
+            (
+                change(&a, &second, &|c| c.job = JobId([1; 32])),
+                CannotInsert::Job,
+            ),
+            (
+                change(&sample::author(0), &founding, &|c| c.wall.0 += 1),
+                CannotInsert::Job,
+            ),
+        ];
+        for (one, why) in refused {
+            assert_eq!(put(&mut graph, &one), Err(why));
+        }
+        assert_eq!((graph.len(), graph.all()), (len, &all[..]));
+        let known = graph.insert(sample::unverified(second)).unwrap();
+        assert!(matches!(known, Inserted::Known(_)));
+        assert_eq!(graph.len(), len);
+        let not_founding = put(&mut Graph::new(), &first);
+        assert_eq!(not_founding, Err(CannotInsert::Job));
+    }
+}

@@ -6,6 +6,8 @@
 pub mod author;
 pub mod columns;
 pub mod entry;
+#[cfg(test)]
+mod frozen;
 pub mod graph;
 pub mod journal;
 mod named;
