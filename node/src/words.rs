@@ -440,7 +440,7 @@ impl Words {
             ),
             Reason::NothingOpen => say("Every step is complete.", "The supervisor closes the job."),
             Reason::NoSuchCheck { step, check } => say(
-                &format!("The plan has no check {check} in step {step}."),
+                format!("The plan has no check {check} in step {step}."),
                 "Look at the plan as it stands now.",
             ),
         }

@@ -5,7 +5,7 @@
 //! HTTP/1.0, one request a connection: the answer ends where the connection does, which needs no HTTP library.
 
 use crate::control::{
-    Admission, ControlError, ControlFile, ControlFileFault, KnownAddress, RefusedJoin,
+    Admission, ControlError, ControlFile, ControlFileFault, Fault, KnownAddress, RefusedJoin,
 };
 use crate::device::{Health, Home, JoinRequest};
 use gantline_protocol::engine::{Command, Outcome};
@@ -161,6 +161,14 @@ impl Client {
     /// [`ClientFault`].
     pub fn known_address(&self, known: &KnownAddress) -> Result<(), ClientFault> {
         self.body("POST", "/api/address", &json(known)).map(|_| ())
+    }
+
+    /// For tests: something goes wrong at a node that was started for it.
+    ///
+    /// # Errors
+    /// [`ClientFault`].
+    pub fn fault(&self, fault: &Fault) -> Result<(), ClientFault> {
+        self.body("POST", "/api/fault", &json(fault)).map(|_| ())
     }
 
     /// How the node is.

@@ -48,6 +48,9 @@ pub enum Refusal {
     /// The device had not asked to join here.
     #[error("this device has not asked to join at this node")]
     NotAsked,
+    /// The node was not started for tests.
+    #[error("this node was not started so that its links may be cut")]
+    NoFaults,
     /// The node is ending.
     #[error("the node is ending")]
     Ending,
@@ -74,7 +77,7 @@ impl Refusal {
         match self {
             Self::Token => StatusCode::UNAUTHORIZED,
             Self::Host => StatusCode::MISDIRECTED_REQUEST,
-            Self::Origin => StatusCode::FORBIDDEN,
+            Self::Origin | Self::NoFaults => StatusCode::FORBIDDEN,
             Self::TooLong { .. } => StatusCode::PAYLOAD_TOO_LARGE,
             Self::Body | Self::Form { .. } => StatusCode::BAD_REQUEST,
             Self::Path { .. } | Self::NotAsked => StatusCode::NOT_FOUND,

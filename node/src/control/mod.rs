@@ -14,9 +14,10 @@ mod routes;
 #[cfg(test)]
 mod tests;
 
+pub use client::{Client, ClientFault};
 pub use error::{ControlError, Refusal};
 pub use file::{ControlFile, ControlFileFault};
-pub use routes::{Admission, KnownAddress, RefusedJoin};
+pub use routes::{Admission, Fault, KnownAddress, RefusedJoin};
 
 use crate::device::{Home, NodeHandle};
 use gantline_protocol::ids::JobId;

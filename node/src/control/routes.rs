@@ -60,6 +60,13 @@ pub struct KnownAddress {
     pub address: SocketAddr,
 }
 
+/// For tests: what goes wrong on a node that was started for it.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct Fault {
+    /// It hears and reaches nobody.
+    pub deaf: bool,
+}
+
 /// All routes, guarded.
 pub(crate) fn all(shared: Shared, guard: Guard) -> Router {
     Router::new()
@@ -72,6 +79,7 @@ pub(crate) fn all(shared: Shared, guard: Guard) -> Router {
         .route("/api/refuse", post(refuse))
         .route("/api/address", post(address))
         .route("/api/health", get(health))
+        .route("/api/fault", post(fault))
         .route("/api/page", post(page_alive))
         .route("/api/page/closed", post(page_closed))
         .route("/api/shutdown", post(shutdown))
@@ -145,6 +153,15 @@ async fn address(State(shared): State<Shared>, body: Body) -> Result<Response, R
 
 async fn health(State(shared): State<Shared>) -> Result<Json<Health>, Refusal> {
     Ok(Json(*shared.node.health().await?))
+}
+
+async fn fault(State(shared): State<Shared>, body: Body) -> Result<Response, Refusal> {
+    let Fault { deaf } = read(body)?;
+    if shared.node.deaf(deaf).await? {
+        Ok(done())
+    } else {
+        Err(Refusal::NoFaults)
+    }
 }
 
 async fn page_alive(State(shared): State<Shared>) -> Result<Response, Refusal> {

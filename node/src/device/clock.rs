@@ -17,12 +17,19 @@ impl Clock {
     /// What the clocks say. `tick` counts through suspend.
     #[must_use]
     pub fn now(&mut self) -> Now {
+        let now = self.peek();
+        self.newest = now.tick;
+        now
+    }
+
+    /// What the clocks say, without a promise for the next time.
+    #[must_use]
+    pub fn peek(&self) -> Now {
         let time = clock_gettime(ClockId::Boottime);
         let seconds = u64::try_from(time.tv_sec).unwrap_or(0);
         let milliseconds = u64::try_from(time.tv_nsec).unwrap_or(0) / 1_000_000;
-        self.newest = self.newest.max(Tick(seconds * 1000 + milliseconds));
         Now {
-            tick: self.newest,
+            tick: self.newest.max(Tick(seconds * 1000 + milliseconds)),
             wall: wall(),
         }
     }

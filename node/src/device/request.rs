@@ -53,6 +53,13 @@ pub enum Request {
         /// Where it is.
         address: SocketAddr,
     },
+    /// For tests: hear and reach nobody, or do again.
+    Deaf {
+        /// Whether.
+        deaf: bool,
+        /// Whether this node was started so that it may be.
+        reply: oneshot::Sender<bool>,
+    },
     /// The page gave a sign of life.
     PageAlive,
     /// The page said goodbye.
@@ -193,6 +200,14 @@ impl NodeHandle {
     pub async fn refuse_join(&self, device: DeviceKey, why: String) -> Result<bool, NodeEnded> {
         self.ask(|reply| Request::RefuseJoin { device, why, reply })
             .await
+    }
+
+    /// For tests: has the node hear and reach nobody, or do again; `false`: it was not started for that.
+    ///
+    /// # Errors
+    /// [`NodeEnded`].
+    pub async fn deaf(&self, deaf: bool) -> Result<bool, NodeEnded> {
+        self.ask(|reply| Request::Deaf { deaf, reply }).await
     }
 
     /// How the node is.

@@ -74,31 +74,32 @@ impl Side {
         (Self { path, open: None }, vec![Finding::NoSide { why }])
     }
 
-    /// Remembers that a device was met at an address; the newest first, at most [`ADDRESSES_MAX`].
+    /// Keeps the addresses of a device, the likeliest first; at most [`ADDRESSES_MAX`] of them.
     ///
     /// # Errors
-    /// [`SideFault`]; the address is then forgotten at the next start.
-    pub fn remember(&self, device: DeviceKey, address: SocketAddr) -> Result<(), SideFault> {
+    /// [`SideFault`]; the addresses are then as before at the next start.
+    pub fn set_addresses(
+        &self,
+        device: DeviceKey,
+        addresses: &[SocketAddr],
+    ) -> Result<(), SideFault> {
         let Some(trees) = &self.open else {
             return Ok(());
         };
+        let text: Vec<String> = addresses
+            .iter()
+            .take(ADDRESSES_MAX)
+            .map(ToString::to_string)
+            .collect();
         self.guard(|| {
-            let mut known = read_addresses(trees.addresses.get(device.0)?.as_deref());
-            if known.first() == Some(&address) {
-                return Ok(());
-            }
-            known.retain(|other| *other != address);
-            known.insert(0, address);
-            known.truncate(ADDRESSES_MAX);
-            let text: Vec<String> = known.iter().map(ToString::to_string).collect();
             trees
                 .addresses
-                .insert(device.0, text.join("\n").as_bytes())?;
-            Ok(())
+                .insert(device.0, text.join("\n").as_bytes())
+                .map(|_| ())
         })
     }
 
-    /// Every remembered address, the newest of each device first.
+    /// Every address kept, the likeliest of each device first.
     #[must_use]
     pub fn addresses(&self) -> Vec<(DeviceKey, Vec<SocketAddr>)> {
         let Some(trees) = &self.open else {
@@ -263,16 +264,16 @@ mod tests {
     }
 
     #[test]
-    fn addresses_and_settings_are_there_after_a_restart_newest_first() {
+    fn addresses_and_settings_are_there_after_a_restart_in_order() {
         let folder = tempfile::tempdir().unwrap();
         let at = |port: u16| SocketAddr::from(([192, 0, 2, 1], port));
         {
             let (side, findings) = Side::open(folder.path());
             assert_eq!(findings, []);
-            for port in 1..=20 {
-                side.remember(device(7), at(port)).unwrap();
-            }
-            side.remember(device(7), at(15)).unwrap();
+            let all: Vec<SocketAddr> = (1..=20).map(at).collect();
+            side.set_addresses(device(7), &all).unwrap();
+            side.set_addresses(device(8), &[at(1)]).unwrap();
+            side.set_addresses(device(8), &[at(2), at(1)]).unwrap();
             side.set("port", "4433").unwrap();
             side.note_journal_records(12).unwrap();
             side.flush().unwrap();
@@ -280,9 +281,9 @@ mod tests {
         let (side, findings) = Side::open(folder.path());
         assert_eq!(findings, []);
         let all = side.addresses();
-        assert_eq!(all.len(), 1);
-        assert_eq!(all[0].1[..3], [at(15), at(20), at(19)]);
+        assert_eq!(all.len(), 2);
         assert_eq!(all[0].1.len(), ADDRESSES_MAX);
+        assert_eq!(all[1], (device(8), vec![at(2), at(1)]));
         assert_eq!(side.setting("port").as_deref(), Some("4433"));
         assert_eq!(side.journal_records(), Some(12));
     }
