@@ -11,7 +11,7 @@ use super::answers::within;
 use super::order::is_whole;
 use super::trail::Trail;
 use crate::gate::Roster;
-use crate::ids::{ConditionId, DeviceKey, EntryHash, StepId};
+use crate::ids::{ConditionId, DeviceKey, EntryHash, RoleId, StepId};
 use crate::log::entry::{Body, ConditionAge, Evidence, NoteKind, Offered, OrderState, StopKind};
 use crate::log::graph::{Cut, EntryIx, Graph};
 use crate::plan::{Condition, ConditionKind, Lasts, Plan};
@@ -647,6 +647,21 @@ impl Facts {
         }
     }
 
+    /// The same in no order, for what looks at each value alone.
+    pub fn each_reading<'a>(
+        &'a self,
+        cut: &'a Cut,
+        condition: &ConditionId,
+    ) -> impl Iterator<Item = EntryIx> + use<'a> {
+        self.conditions
+            .get(condition)
+            .into_iter()
+            .flat_map(move |trail| {
+                let bases = trail.bases.all(cut).map(|(ix, _)| ix);
+                bases.chain(trail.outs.all(cut).map(|(ix, ())| ix))
+            })
+    }
+
     /// Whether an entry says that a condition is in bounds, and for a presence that its author is in place.
     #[must_use]
     pub fn is_basis_in_place(&self, graph: &Graph, ix: EntryIx, condition: &ConditionId) -> bool {
@@ -662,6 +677,35 @@ impl Facts {
         self.conditions
             .values()
             .any(|trail| trail.outs.get(graph, ix).is_some())
+    }
+
+    /// HOLD, as far as a log can tell: a role without which nobody works is vacant, or a condition that covers
+    /// these steps (none named: any) was put out of bounds and not restored.
+    #[must_use]
+    pub fn hold_in(
+        &self,
+        graph: &Graph,
+        cut: &Cut,
+        roster: &Roster,
+        plan: &Plan,
+        steps: &[StepId],
+    ) -> Option<Reason> {
+        for name in [RoleId::SUPERVISOR, RoleId::OBSERVER] {
+            if let Ok(role) = RoleId::try_from(name)
+                && roster.holders(&role).next().is_none()
+            {
+                return Some(Reason::RoleVacant { role });
+            }
+        }
+        plan.conditions
+            .iter()
+            .filter(|condition| covers(condition, steps))
+            .find_map(|condition| {
+                let view = self.condition(graph, cut, roster, plan, condition);
+                (view.bases.is_empty() && !view.outs.is_empty()).then(|| Reason::ConditionOut {
+                    condition: condition.id.clone(),
+                })
+            })
     }
 
     /// What a device would write into evidence for a condition now: the basis that is youngest by the ages

@@ -7,7 +7,7 @@
 use super::trail::Trail;
 use super::{Facts, fitness::Look};
 use crate::gate::Roster;
-use crate::ids::{DeviceKey, EntryHash, HandoffId, ItemId};
+use crate::ids::{DeviceKey, EntryHash, HandoffId, ItemId, StepId};
 use crate::log::entry::{Body, Offer, OfferNamed, Offered, Ready};
 use crate::log::graph::{Cut, EntryIx, Graph};
 use crate::plan::{Place, Plan, Step};
@@ -228,7 +228,9 @@ impl Facts {
                 Offered::Role { .. } => return None,
                 Offered::Move { item, to, .. } => (
                     self.judge_offer(graph, &asked, offer, item, *to),
-                    plan.item(item).is_some_and(|item| item.load),
+                    plan.item(item)
+                        .filter(|item| item.load)
+                        .map(|item| &item.id),
                 ),
             },
             Body::Ready(ready) => {
@@ -236,7 +238,10 @@ impl Facts {
                     Ok(found) => found,
                     Err(reason) => return Some(vec![reason]),
                 };
-                (self.judge_ready(graph, &asked, trail, ready), trail.load)
+                (
+                    self.judge_ready(graph, &asked, trail, ready),
+                    trail.load.then_some(&trail.item),
+                )
             }
             Body::Take(take) => {
                 let (offer, trail) = match self.named_offer(graph, &asked, &take.offer)? {
@@ -244,24 +249,31 @@ impl Facts {
                     Err(reason) => return Some(vec![reason]),
                 };
                 let reasons = self.judge_take(graph, &asked, offer, trail, take);
-                (reasons, trail.load)
+                (reasons, trail.load.then_some(&trail.item))
             }
             Body::Done(done) => {
                 let (_, trail) = match self.named_offer(graph, &asked, &done.offer)? {
                     Ok(found) => found,
                     Err(reason) => return Some(vec![reason]),
                 };
-                (self.judge_done(graph, &asked, trail), trail.load)
+                (
+                    self.judge_done(graph, &asked, trail),
+                    trail.load.then_some(&trail.item),
+                )
             }
             _ => return None,
         };
         // "Not ready" is always taken: it only makes a move less likely.
         let makes_safe = matches!(body, Body::Ready(ready) if !ready.ready);
-        if load
+        if let Some(item) = load
             && !makes_safe
-            && let Some(stop) = stop_in_past()
         {
-            reasons.insert(0, Reason::StopActive { stop });
+            if let Some(stop) = stop_in_past() {
+                reasons.insert(0, Reason::StopActive { stop });
+            } else {
+                let steps = steps_moving(plan, item);
+                reasons.extend(self.hold_in(graph, cut, roster, plan, &steps));
+            }
         }
         if !roster.present(&author) {
             reasons.insert(0, Reason::NotEnrolled { device: author });
@@ -631,4 +643,13 @@ impl Facts {
 /// Whether a device may be the receiving side of an offer: two-sided, so never the one who offers.
 fn may_receive(trail: &OfferTrail, device: DeviceKey) -> bool {
     trail.by != device && trail.receiver.is_none_or(|receiver| receiver == device)
+}
+
+/// Steps that move a load.
+fn steps_moving(plan: &Plan, load: &ItemId) -> Vec<StepId> {
+    plan.steps
+        .iter()
+        .filter(|step| step.moves.iter().any(|moved| &moved.item == load))
+        .map(|step| step.id.clone())
+        .collect()
 }

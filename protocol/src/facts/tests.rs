@@ -377,6 +377,25 @@ fn a_stop_bars_loads_and_not_tools() {
 }
 
 #[test]
+fn a_hold_that_the_log_knows_of_bars_loads_until_it_ends() {
+    let mut crew = Crew::new();
+    crew.say(OBSERVER, reading("wind", "50", "km/h"));
+    let load = crew.say(TOWER, offer("string", Place::Ground, None));
+    assert_eq!(handoff_codes(&crew, load), ["hold_active"]);
+    crew.say(OBSERVER, reading("wind", "10", "km/h"));
+    let load = crew.say(TOWER, offer("string", Place::Ground, None));
+    assert!(handoff_codes(&crew, load).is_empty());
+    // A condition that covers other steps than those that move this load.
+    crew.plan.conditions[1].covers = vec![name("rig")];
+    crew.say(OBSERVER, reading("wind", "50", "km/h"));
+    let load = crew.say(TOWER, offer("string", Place::Ground, None));
+    assert!(handoff_codes(&crew, load).is_empty());
+    crew.roster.members.get_mut(&key(OBSERVER)).unwrap().present = false;
+    let load = crew.say(TOWER, offer("string", Place::Ground, None));
+    assert_eq!(handoff_codes(&crew, load), ["hold_active"]);
+}
+
+#[test]
 fn a_steps_items_are_fit_and_there_and_its_loads_were_handed_over() {
     let mut crew = Crew::new();
     let open = crew.plan.steps[2].clone();

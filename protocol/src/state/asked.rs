@@ -252,10 +252,12 @@ fn loads(job: &Job, local: &Local, word: CallWord) -> Vec<AskedOf> {
 }
 
 fn checks(job: &Job, local: &Local, seen: &Seen) -> Vec<AskedOf> {
-    let open = seen
-        .steps
-        .iter()
-        .filter(|step| matches!(step.state, StepState::Open | StepState::Conflict));
+    // In a stop an agreed exit plan opens its own steps only.
+    let exit = job.exit_plan().filter(|_| seen.word == CallWord::StopWork);
+    let open = seen.steps.iter().filter(|step| {
+        matches!(step.state, StepState::Open | StepState::Conflict)
+            && exit.is_none_or(|exit| exit.steps.contains(&step.id))
+    });
     let mut asked = Vec::new();
     for status in open {
         let Some(step) = job.plan().step(&status.id) else {

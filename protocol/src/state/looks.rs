@@ -19,8 +19,6 @@ pub(super) struct Look<'a> {
     pub device: DeviceKey,
     pub person: Option<&'a Person>,
     pub said: &'a Said,
-    /// Whether it stands as a look, passing or not: what is against it, if anything, is its answer only.
-    pub stands: bool,
 }
 
 /// Whether a reason is against the answer itself, rather than against when, by whom or on what it was given.
@@ -41,54 +39,68 @@ pub(super) fn is_about_answer(reason: &Reason) -> bool {
 
 /// The round that each look belongs to: one more than the latest round of which its author had seen two
 /// different answers of two people. `looks` come in an order that keeps pasts first.
-pub(super) fn rounds(graph: &Graph, looks: &[Look]) -> BTreeMap<EntryIx, u32> {
-    let mut rounds: BTreeMap<EntryIx, u32> = BTreeMap::new();
+pub(super) fn rounds(graph: &Graph, looks: &[Look]) -> Vec<u32> {
+    // Of each round the first time that a device gave an answer: a repetition adds nothing.
+    let mut firsts: Vec<Vec<&Look>> = Vec::new();
+    let mut rounds = Vec::with_capacity(looks.len());
     for look in looks {
-        let seen: Vec<&Look> = looks
-            .iter()
-            .filter(|other| graph.before(other.ix, look.ix))
-            .collect();
-        let mut round = 0;
-        for (at, one) in seen.iter().enumerate() {
-            for other in &seen[at + 1..] {
-                let in_one = rounds.get(&one.ix).copied().unwrap_or(0);
-                let in_other = rounds.get(&other.ix).copied().unwrap_or(0);
-                if one.person != other.person && one.said != other.said && in_one == in_other {
-                    round = round.max(in_one + 1);
-                }
-            }
+        let ended = |firsts: &Vec<&Look>| {
+            let seen: Vec<&&Look> = firsts
+                .iter()
+                .filter(|first| graph.before(first.ix, look.ix))
+                .collect();
+            // One person alone, however often they look, ends no round.
+            let alone = seen.iter().all(|one| one.person == seen[0].person);
+            !alone
+                && seen.iter().any(|one| {
+                    seen.iter()
+                        .any(|other| one.person != other.person && one.said != other.said)
+                })
+        };
+        let round = firsts.iter().rposition(ended).map_or(0, |last| last + 1);
+        if firsts.len() <= round {
+            firsts.resize_with(round + 1, Vec::new);
         }
-        rounds.insert(look.ix, round);
+        let repeats = firsts[round]
+            .iter()
+            .any(|first| first.device == look.device && first.said == look.said);
+        if !repeats {
+            firsts[round].push(look);
+        }
+        rounds.push(u32::try_from(round).unwrap_or(u32::MAX));
     }
     rounds
 }
 
-/// Which looks at a check that is not complete may be shown on the device `me`.
-pub(super) fn shown(graph: &Graph, looks: &[Look], me: DeviceKey) -> Vec<bool> {
+/// Which looks at a check that is not complete may be shown on the device `me`. `stands` says of a device's
+/// newest look whether it stands as a look, passing or not: what is against it, if anything, is its answer.
+pub(super) fn shown(
+    graph: &Graph,
+    looks: &[Look],
+    me: DeviceKey,
+    stands: &dyn Fn(EntryIx) -> bool,
+) -> Vec<bool> {
     let rounds = rounds(graph, looks);
-    let round = |look: &Look| rounds.get(&look.ix).copied().unwrap_or(0);
-    let own_round = looks
+    let newest_round = rounds.iter().copied().max().unwrap_or(0);
+    // The newest look of each device, if it is of the newest round and stands.
+    let mut newest: BTreeMap<DeviceKey, (&Look, u32)> = BTreeMap::new();
+    for (look, round) in looks.iter().zip(&rounds) {
+        newest.insert(look.device, (look, *round));
+    }
+    let given: Vec<&Look> = newest
+        .values()
+        .filter(|(look, round)| *round == newest_round && stands(look.ix))
+        .map(|(look, _)| *look)
+        .collect();
+    let own_given = given.iter().any(|look| look.device == me);
+    // A round is over when two people have given their looks in it.
+    let over = given
         .iter()
-        .filter(|look| look.device == me && look.stands)
-        .map(round)
-        .max();
+        .any(|one| given.iter().any(|other| one.person != other.person));
     looks
         .iter()
-        .map(|look| {
-            // A round is over when two people have given their looks in it.
-            let round_over = || {
-                looks.iter().any(|one| {
-                    one.stands
-                        && round(one) == round(look)
-                        && looks.iter().any(|other| {
-                            other.stands
-                                && round(other) == round(look)
-                                && other.person != one.person
-                        })
-                })
-            };
-            look.device == me || own_round.is_some_and(|own| own >= round(look)) || round_over()
-        })
+        .zip(rounds)
+        .map(|(look, round)| look.device == me || round < newest_round || own_given || over)
         .collect()
 }
 
@@ -103,7 +115,8 @@ mod tests {
         graph: Graph,
         job: crate::ids::JobId,
         people: [Person; 3],
-        looks: Vec<(EntryIx, u8, Said, bool)>,
+        looks: Vec<(EntryIx, u8, Said)>,
+        void: Vec<EntryIx>,
     }
 
     impl Table {
@@ -114,6 +127,7 @@ mod tests {
                 job,
                 people: ["A", "B", "C"].map(|name| name.try_into().unwrap()),
                 looks: Vec::new(),
+                void: Vec::new(),
             }
         }
 
@@ -126,23 +140,26 @@ mod tests {
             else {
                 panic!("twice");
             };
-            self.looks
-                .push((ix, who, Said::Words(words.to_owned()), stands));
+            self.looks.push((ix, who, Said::Words(words.to_owned())));
+            if !stands {
+                self.void.push(ix);
+            }
         }
 
         fn shown(&self, who: u8) -> Vec<bool> {
             let looks: Vec<Look> = self
                 .looks
                 .iter()
-                .map(|(ix, who, said, stands)| Look {
+                .map(|(ix, who, said)| Look {
                     ix: *ix,
                     device: sample::author(*who).device(),
                     person: Some(&self.people[usize::from(*who)]),
                     said,
-                    stands: *stands,
                 })
                 .collect();
-            shown(&self.graph, &looks, sample::author(who).device())
+            shown(&self.graph, &looks, sample::author(who).device(), &|ix| {
+                !self.void.contains(&ix)
+            })
         }
     }
 

@@ -9,6 +9,7 @@
 use super::steps::{measured, person_of};
 use super::work::mark_views;
 use super::{AskedOf, Local, Status, StepState};
+use crate::decimal::Decimal;
 use crate::gate::Job;
 use crate::ids::{EntryHash, RoleId};
 use crate::log::entry::{Body, OrderState, Said};
@@ -227,44 +228,45 @@ fn conditions(job: &Job, local: &Local, status: &Status, list: &mut List) {
     }
 }
 
-fn readings<'a>(
-    job: &'a Job,
-    condition: &'a Condition,
-) -> impl Iterator<Item = (EntryIx, crate::decimal::Decimal, &'a str)> {
-    let graph = job.graph();
-    job.facts()
-        .readings(graph, graph.all(), &condition.id)
-        .into_iter()
-        .filter_map(move |ix| match graph.body(ix) {
-            Body::Reading(reading) => reading
-                .value
-                .map(|value| (ix, value, reading.unit.as_str())),
-            _ => None,
-        })
-}
-
 /// Common practice: a caution from nine tenths of a greatest value on.
 fn is_near_limit(job: &Job, condition: &Condition) -> bool {
     let ConditionKind::Measured { limit } = &condition.kind else {
         return false;
     };
+    let graph = job.graph();
     let most = job.plan().limit(limit).and_then(|limit| limit.most);
-    let newest = readings(job, condition).last();
+    let newest = job
+        .facts()
+        .condition(graph, graph.all(), job.roster(), job.plan(), condition)
+        .newest
+        .and_then(|ix| value_of(job, ix));
     match (most, newest) {
-        (Some(most), Some((_, value, _))) => {
+        (Some(most), Some((value, _))) => {
             let (digits, scale) = most.parts();
             // Nine tenths of the limit, exactly, with one digit more.
-            crate::decimal::Decimal::new(digits.saturating_mul(9), scale.saturating_add(1).min(9))
+            Decimal::new(digits.saturating_mul(9), scale.saturating_add(1))
                 .is_ok_and(|caution| value >= caution)
         }
         _ => false,
     }
 }
 
+/// The value of a reading with its unit.
+fn value_of(job: &Job, ix: EntryIx) -> Option<(Decimal, &str)> {
+    match job.graph().body(ix) {
+        Body::Reading(reading) => reading.value.map(|value| (value, reading.unit.as_str())),
+        _ => None,
+    }
+}
+
+/// The greatest reading of all.
 fn peak(job: &Job, condition: &Condition) -> Option<String> {
-    readings(job, condition)
-        .max_by_key(|(_, value, _)| *value)
-        .map(|(_, value, unit)| format!("{value} {unit}"))
+    let graph = job.graph();
+    job.facts()
+        .each_reading(graph.all(), &condition.id)
+        .filter_map(|ix| value_of(job, ix))
+        .max_by_key(|(value, _)| *value)
+        .map(|(value, unit)| format!("{value} {unit}"))
 }
 
 fn order(job: &Job, list: &mut List) {

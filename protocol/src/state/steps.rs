@@ -66,43 +66,54 @@ pub(super) fn answers<'a>(
             })
             .collect();
     }
-    let all = job.facts().said(graph, graph.all(), &step.id, &check.id);
     let newest = job
         .facts()
         .newest_said(graph, graph.all(), &step.id, &check.id);
-    let counted = job.given(&step.id, &check.id);
-    let mut answers: Vec<Answer> = all
+    let mut listed: BTreeSet<EntryIx> = newest.into_iter().collect();
+    listed.extend(job.given(&step.id, &check.id));
+    let kept_back = if is_blind(check) {
+        kept_back(job, local, step, check)
+    } else {
+        BTreeSet::new()
+    };
+    let mut answers: Vec<Answer> = listed
         .into_iter()
-        .filter(|ix| newest.contains(ix) || counted.contains(ix) || is_blind(check))
         .filter_map(|ix| match graph.body(ix) {
             Body::Acknowledge(acknowledge) => Some(Answer {
                 ix,
                 device: graph.author(ix),
                 acknowledge,
                 reasons: reasons_of(job, ix),
-                shown: true,
+                shown: !kept_back.contains(&ix),
             }),
             _ => None,
         })
         .collect();
-    if is_blind(check) {
-        let looks: Vec<Look> = answers
-            .iter()
-            .map(|answer| Look {
-                ix: answer.ix,
-                device: answer.device,
-                person: job.roster().person(&answer.device),
-                said: &answer.acknowledge.said,
-                stands: answer.reasons.iter().all(looks::is_about_answer),
-            })
-            .collect();
-        let shown = looks::shown(graph, &looks, local.me);
-        for (answer, shown) in answers.iter_mut().zip(shown) {
-            answer.shown = shown;
-        }
-        answers.retain(|answer| newest.contains(&answer.ix) || counted.contains(&answer.ix));
-    }
+    answers.sort_by_key(|answer| job.facts().rank(graph, answer.ix));
     answers
+}
+
+/// Looks at a check that is not complete which this device may not show.
+fn kept_back(job: &Job, local: &Local, step: &Step, check: &Check) -> BTreeSet<EntryIx> {
+    let graph = job.graph();
+    let looks: Vec<Look> = job
+        .facts()
+        .said(graph, graph.all(), &step.id, &check.id)
+        .into_iter()
+        .filter_map(|ix| match graph.body(ix) {
+            Body::Acknowledge(acknowledge) => Some(Look {
+                ix,
+                device: graph.author(ix),
+                person: job.roster().person(&graph.author(ix)),
+                said: &acknowledge.said,
+            }),
+            _ => None,
+        })
+        .collect();
+    let stands = |ix: EntryIx| reasons_of(job, ix).iter().all(looks::is_about_answer);
+    let shown = looks::shown(graph, &looks, local.me, &stands);
+    let hidden = looks.iter().zip(shown).filter(|(_, shown)| !shown);
+    hidden.map(|(look, _)| look.ix).collect()
 }
 
 fn is_blind(check: &Check) -> bool {
