@@ -164,6 +164,7 @@ fn limit() -> Limit {
         most: None,
         places: 2,
         source: "common practice".into(),
+        computed: Some("approach".into()),
     }
 }
 
@@ -203,6 +204,10 @@ fn plan() -> Plan {
         name: "span_ahead".into(),
         value: value(30_500),
         unit: "m".into(),
+    }];
+    plan.line.words = vec![Word {
+        name: "conductor".into(),
+        word: "Drake".into(),
     }];
     plan.units = Units::Us;
     plan.cautions = vec!["A planning aid.".into()];
