@@ -122,10 +122,10 @@ fn answer(
 
 fn heads(status: &Status) -> Command {
     Command::HeadCount {
+        // Those who left or were taken off the job are counted too.
         clear: status
             .crew
             .iter()
-            .filter(|member| member.present)
             .map(|member| member.person.clone())
             .collect(),
         assumed: Vec::new(),

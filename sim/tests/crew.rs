@@ -140,7 +140,7 @@ fn stop(why: &str) -> Command {
 #[test]
 fn a_crew_of_six_closes_a_job_with_a_fifth_of_everything_lost() {
     let mut world = World::with_crew(options(1, Air::POOR, small()));
-    run_to_close(&mut world, 600_000);
+    run_to_close(&mut world, 150_000);
     level_in(&mut world, 20_000);
     nothing_broken(&world);
     assert_eq!(world.lost_entries(), []);
@@ -186,7 +186,7 @@ fn a_stop_reaches_everyone_in_time_and_is_released_by_the_crew() {
     for device in 0..world.devices.len() {
         world.devices[device].willing = true;
     }
-    run_to_close(&mut world, 600_000);
+    run_to_close(&mut world, 150_000);
     nothing_broken(&world);
 }
 
@@ -208,7 +208,7 @@ fn a_device_that_is_cut_off_from_the_presser_says_proceed_no_longer_than_the_lim
     assert!((1_000..=4_200).contains(&held_after), "{held_after}");
     world.run_for(10_000);
     world.radio.heal_all();
-    run_to_close(&mut world, 600_000);
+    run_to_close(&mut world, 150_000);
     nothing_broken(&world);
 }
 
@@ -235,7 +235,7 @@ fn a_power_cut_right_after_recorded_loses_nothing() {
             }
         }
         assert!(world.outcomes.len() > before);
-        run_to_close(&mut world, 600_000);
+        run_to_close(&mut world, 150_000);
         level_in(&mut world, 20_000);
         assert_eq!(world.lost_entries(), [], "seed {seed}");
         nothing_broken(&world);
@@ -253,7 +253,7 @@ fn a_stop_lost_with_the_power_of_its_device_still_stops_and_forks_nobody_who_hea
     let engine = world.engine(GROUND).unwrap();
     assert_eq!(engine.call(world.clock(GROUND)).word, CallWord::StopWork);
     world.power_on(TOWER_1);
-    run_to_close(&mut world, 600_000);
+    run_to_close(&mut world, 150_000);
     level_in(&mut world, 20_000);
     nothing_broken(&world);
     for device in 0..world.devices.len() {
@@ -264,8 +264,13 @@ fn a_stop_lost_with_the_power_of_its_device_still_stops_and_forks_nobody_who_hea
 
 #[test]
 fn an_observer_is_relieved_while_the_job_goes_on() {
-    let mut world = World::with_crew(options(30, Air::POOR, small()));
-    world.run_for(10_000);
+    // The spare holds no role yet: a ground worker could not be the observer as well.
+    let mut world = World::with_crew(Options {
+        crew: crew(&[]),
+        think_ms: (600, 1_500),
+        ..options(30, Air::POOR, small())
+    });
+    world.run_for(4_000);
     let role: RoleId = "observer".parse().unwrap();
     let to = world.devices[SPARE].id;
     world.do_now(OBSERVER, Command::ReliefWanted { role: role.clone() });
@@ -285,7 +290,7 @@ fn an_observer_is_relieved_while_the_job_goes_on() {
         explain(&world);
     }
     assert!(taken, "the relief was not taken");
-    run_to_close(&mut world, 600_000);
+    run_to_close(&mut world, 150_000);
     nothing_broken(&world);
 }
 
@@ -312,7 +317,7 @@ fn a_device_that_dies_is_removed_and_the_job_goes_on_without_it() {
         explain(&world);
     }
     assert!(removed, "the dead device was not removed");
-    run_to_close(&mut world, 600_000);
+    run_to_close(&mut world, 150_000);
     nothing_broken(&world);
 }
 
@@ -339,7 +344,7 @@ fn a_supervisor_who_is_lost_is_replaced_by_a_majority() {
         explain(&world);
     }
     assert!(replaced, "the office was not taken over");
-    run_to_close(&mut world, 600_000);
+    run_to_close(&mut world, 150_000);
     nothing_broken(&world);
 }
 
@@ -376,7 +381,7 @@ fn a_full_disk_holds_and_a_stop_still_goes_out() {
     }
     world.devices[GROUND].disk_full = false;
     world.devices[GROUND].willing = true;
-    run_to_close(&mut world, 600_000);
+    run_to_close(&mut world, 150_000);
     nothing_broken(&world);
     for device in 0..world.devices.len() {
         let engine = world.engine(device).unwrap();
@@ -392,7 +397,7 @@ fn the_230_kv_job_is_done_from_plan_to_close() {
     let builtin = plan::builtin();
     let plan = builtin[0].plan().unwrap();
     let mut world = World::with_crew(options(70, Air::POOR, plan));
-    run_to_close(&mut world, 3_600_000);
+    run_to_close(&mut world, 900_000);
     level_in(&mut world, 20_000);
     nothing_broken(&world);
     println!("{} entries in {} s", world.entries(), world.now / 1_000);

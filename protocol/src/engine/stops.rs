@@ -111,16 +111,14 @@ impl Engine {
                 return;
             }
         };
-        if let Command::Suspend { .. } = command {
-            // The one stop that is also a way to end a day: not in a state that may be left.
-            let reasons: Vec<Reason> = bodies
-                .iter()
-                .flat_map(|body| self.job.judge(self.me, body))
-                .collect();
-            if !reasons.is_empty() {
-                self.refuse(id, &command, reasons, out);
-                return;
-            }
+        // The one stop that is also a way to end a day: not in a state that may be left.
+        let reasons: Vec<Reason> = bodies
+            .iter()
+            .flat_map(|body| self.not_to_be_left(body))
+            .collect();
+        if !reasons.is_empty() {
+            self.refuse(id, &command, reasons, out);
+            return;
         }
         for body in bodies {
             if self.is_same_again(&body) {
@@ -130,6 +128,34 @@ impl Engine {
             }
             self.call_stop(body, Some(id), out);
         }
+    }
+
+    fn not_to_be_left(&self, body: &Body) -> Vec<Reason> {
+        let Body::Suspend(suspend) = body else {
+            return Vec::new();
+        };
+        let (graph, plan) = (self.job.graph(), self.job.plan());
+        let begun = plan
+            .steps
+            .iter()
+            .filter(|step| {
+                !self.job.complete().contains(&step.id)
+                    && step
+                        .checks
+                        .iter()
+                        .any(|check| !self.job.given(&step.id, &check.id).is_empty())
+            })
+            .map(|step| step.id.clone())
+            .collect();
+        self.job.facts().suspend_reasons(
+            graph,
+            graph.all(),
+            self.job.roster(),
+            plan,
+            suspend,
+            self.job.complete(),
+            &begun,
+        )
     }
 
     /// A press repeated by a page that has not heard yet that its stop is recorded.
