@@ -289,6 +289,17 @@ impl World {
 
     /// Turns a device on with what is in its journal.
     pub fn power_on(&mut self, device: usize) {
+        // A device that starts has no connections; its peers find the old ones dead.
+        for peer in 0..self.devices.len() {
+            let pair = (device.min(peer), device.max(peer));
+            if self
+                .links
+                .get_mut(&pair)
+                .is_some_and(|link| core::mem::take(&mut link.up))
+            {
+                self.tell_link(peer, device, false);
+            }
+        }
         let now = self.clock(device);
         let boot = self.rng.draw();
         let own = &mut self.devices[device];
