@@ -382,6 +382,16 @@ impl Job {
         let was = self
             .world_at(said.past, said.view)
             .step_complete(said.step, said.past, said.view);
+        if let super::plans::WhoBits::SecondLook(first, second) = who
+            && !was
+            && self
+                .world_at(said.past, said.view)
+                .second_look(said.check, *first, *second, said.past)
+                .conflict
+        {
+            // ROUND: a conflict is not settled by one of the two saying otherwise.
+            return None;
+        }
         if !own && !was && matches!(who, super::plans::WhoBits::ReadBack(..)) {
             // A repeat that is not equal is no read-back yet; it takes nothing back.
             return None;

@@ -125,11 +125,11 @@ impl Tally {
     fn propagate(&self, core: &Core, number: u32, new: Weight, again: &mut BTreeSet<u32>) {
         let ack = core.records.ack(number);
         let plan = &core.views.now().plan;
-        let uneven = core
-            .records
-            .check(ack.check)
-            .is_some_and(|records| records.uneven);
-        let all = new != Weight::Nothing || uneven;
+        // What speaks against a check, and a conflict, keep others from counting: without it they may again.
+        let second_look = plan
+            .check(ack.step, ack.check)
+            .is_some_and(|check| matches!(check.who, super::plans::WhoBits::SecondLook(..)));
+        let all = new != Weight::Nothing || self.weight(number) == Weight::Fails || second_look;
         let known = self.weights.len() as u32;
         again.extend(
             core.records

@@ -343,6 +343,17 @@ impl Crew {
         kind: Proposal,
         consents: &[usize],
     ) -> EntryHash {
+        // The newest beacon of that device: it says what it holds.
+        let theirs = self.devices[device].job.graph();
+        let known = theirs
+            .chains()
+            .map(|chain| {
+                (
+                    theirs.chain_author(chain).tag(),
+                    theirs.all()[chain.0 as usize],
+                )
+            })
+            .collect();
         let proposal = self.say(
             by,
             Body::Propose(Propose {
@@ -351,7 +362,7 @@ impl Crew {
                 attempt: 1,
                 spoken_to: None,
                 called_stop: false,
-                known: Vec::new(),
+                known,
             }),
         );
         let mut hashes = Vec::new();
