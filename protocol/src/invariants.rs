@@ -6,7 +6,7 @@ use crate::gate::{Job, Verdict};
 use crate::ids::{DeviceKey, EntryHash, StepId};
 use crate::log::entry::Body;
 use crate::log::graph::EntryIx;
-use crate::plan::Plan;
+use crate::plan::{Plan, Who};
 use crate::state::{CallWord, Status, StepState};
 use std::collections::BTreeSet;
 
@@ -179,8 +179,11 @@ pub fn counts_rightly(job: &Job) -> Result<(), Broken> {
             .step(&ack.step)
             .and_then(|step| step.check(&ack.check))
             .is_some_and(|check| {
+                // What every present device is asked, a person without a role may say too.
+                let everybody = check.who == Who::Each(None);
                 roster.members.get(&author).is_some_and(|member| {
-                    member.present && member.roles.iter().any(|role| check.who.may(role))
+                    let by_role = member.roles.iter().any(|role| check.who.may(role));
+                    member.present && (everybody || by_role)
                 })
             });
         if !may {
