@@ -18,8 +18,11 @@ use gantline_protocol::log::wire::Entry;
 use gantline_protocol::verify::{Checked, Report, Verifier, check_records};
 use gantline_tests::workload::Workload;
 use rand_core::{TryCryptoRng, TryRng};
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::os::unix::fs::FileExt;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Mutex, PoisonError, mpsc};
 use std::time::{Duration, Instant};
 
 const ROUNDS: usize = 5;
@@ -56,10 +59,9 @@ fn timed<T>(times: &mut Vec<Duration>, run: impl FnOnce() -> T) -> T {
 
 /// Calls `run` with parts of `0..total` on all cores, `size` at a time.
 fn on_all_cores(total: usize, size: usize, run: impl Fn(core::ops::Range<usize>) + Sync) {
-    let cores = std::thread::available_parallelism().map_or(1, usize::from);
     let next = AtomicUsize::new(0);
     std::thread::scope(|scope| {
-        for _ in 0..cores {
+        for _ in 0..cores() {
             scope.spawn(|| {
                 loop {
                     let from = next.fetch_add(size, Ordering::Relaxed);
@@ -95,19 +97,27 @@ fn measure(workload: &Workload, n: usize) {
     let (mut decode, mut scan, mut insert) = (Vec::new(), Vec::new(), Vec::new());
     let (mut packing, mut unpacking) = (Vec::new(), Vec::new());
     let (mut raw_pack, mut small_pack) = (0, 0);
+    let (mut alone_cpu, mut replay_cpu, mut job_mib) = (0.0, 0.0, 0.0_f64);
+    append(entries, n);
     let (mut replay, mut linked, mut settle) = (Vec::new(), Vec::new(), Vec::new());
     for _ in 0..ROUNDS {
         for (size, times) in BATCHES.iter().zip(&mut alone) {
+            let before = cpu_ms();
             timed(times, || {
                 on_all_cores(total, *size, |part| checks_alone(&entries[part]))
             });
+            if *size == sign::BATCH_ENTRIES {
+                alone_cpu += cpu_ms() - before;
+            }
         }
         // Two ways to the same: without the gate's verdicts, and with them.
+        let before = cpu_ms();
         let job = timed(&mut replay, || {
             let report = verify_on_all_cores(&file);
             assert!(report.is_whole() && report.entries() == total);
             report.job
         });
+        replay_cpu += cpu_ms() - before;
         drop(job);
         timed(&mut linked, || {
             let scan = journal::scan(&file);
@@ -120,6 +130,7 @@ fn measure(workload: &Workload, n: usize) {
             }
             assert_eq!(graph.len(), total);
         });
+        let before_mib = resident_mib();
         let mut founding = good[..1].to_vec();
         let mut job = founding
             .pop()
@@ -132,6 +143,7 @@ fn measure(workload: &Workload, n: usize) {
                 job.settle();
             }
         });
+        job_mib = job_mib.max(resident_mib() - before_mib);
         drop(job);
         let records = timed(&mut scan, || journal::scan(&file).records);
         timed(&mut decode, || {
@@ -167,6 +179,7 @@ fn measure(workload: &Workload, n: usize) {
             }
         });
     }
+    one_more(&good, n);
     let mut best = f64::MAX;
     for (size, times) in BATCHES.iter().zip(alone) {
         let ms = middle(times);
@@ -191,6 +204,28 @@ fn measure(workload: &Workload, n: usize) {
         replay / best,
         "ratio",
     );
+    line(
+        "checks",
+        n,
+        "alone, processor time",
+        alone_cpu / ROUNDS as f64,
+        "ms",
+    );
+    line(
+        "replay",
+        n,
+        "judged, processor time",
+        replay_cpu / ROUNDS as f64,
+        "ms",
+    );
+    line(
+        "replay",
+        n,
+        "judged / checks alone, processor time",
+        replay_cpu / alone_cpu,
+        "ratio",
+    );
+    line("memory", n, "a job with all that it keeps", job_mib, "MiB");
     line(
         "replay",
         n,
@@ -219,6 +254,39 @@ fn measure(workload: &Workload, n: usize) {
     );
 }
 
+/// The cost of one more entry in a job that has all but the last hundred, judged anew after each.
+fn one_more(good: &[Verified], n: usize) {
+    let (most, last) = good.split_at(good.len() - 100);
+    let mut job = most
+        .first()
+        .and_then(|founding| Job::found(founding.clone()).ok());
+    let Some(job) = &mut job else { return };
+    for verified in &most[1..] {
+        assert!(job.insert(verified.clone()).is_ok());
+    }
+    job.settle();
+    let mut times = Vec::new();
+    for verified in last {
+        let verified = verified.clone();
+        timed(&mut times, || {
+            assert!(job.insert(verified).is_ok());
+            job.settle();
+        });
+    }
+    let worst = times
+        .iter()
+        .max()
+        .map_or(0.0, |worst| worst.as_secs_f64() * 1e6);
+    line(
+        "gate",
+        n,
+        "one more entry, p50",
+        middle(times) * 1_000.0,
+        "us",
+    );
+    line("gate", n, "one more entry, worst of 100", worst, "us");
+}
+
 /// Decodes and checks all records on all cores; in the order of the file.
 fn check_on_all_cores(file: &[u8], records: &[core::ops::Range<usize>]) -> Vec<Checked> {
     let parts: Vec<_> = records.chunks(sign::BATCH_ENTRIES).collect();
@@ -234,12 +302,128 @@ fn check_on_all_cores(file: &[u8], records: &[core::ops::Range<usize>]) -> Vec<C
         .collect()
 }
 
-/// What a node does at its start, and `gantline verify`.
+/// What a node does at its start, and `gantline verify`: parts are decoded and checked on all cores, while
+/// those that are done are linked in order on this thread.
 fn verify_on_all_cores(file: &[u8]) -> Report {
     let scan = journal::scan(file);
+    let parts: Vec<_> = scan.records.chunks(sign::BATCH_ENTRIES).collect();
+    let next = AtomicUsize::new(0);
+    let (to_linker, checked) = mpsc::sync_channel(16);
     let mut verifier = Verifier::new();
-    verifier.add(&scan.records, check_on_all_cores(file, &scan.records));
+    std::thread::scope(|scope| {
+        for _ in 0..cores() {
+            let (to_linker, next, parts) = (to_linker.clone(), &next, &parts);
+            scope.spawn(move || {
+                loop {
+                    let at = next.fetch_add(1, Ordering::Relaxed);
+                    let Some(part) = parts.get(at) else {
+                        return;
+                    };
+                    if to_linker.send((at, check_records(file, part))).is_err() {
+                        return;
+                    }
+                }
+            });
+        }
+        drop(to_linker);
+        let (mut early, mut due) = (BTreeMap::new(), 0);
+        for (at, done) in checked {
+            early.insert(at, done);
+            while let Some(done) = early.remove(&due) {
+                verifier.add(parts[due], done);
+                due += 1;
+            }
+        }
+    });
     verifier.finish(file, &scan)
+}
+
+fn cores() -> usize {
+    std::thread::available_parallelism().map_or(1, usize::from)
+}
+
+/// Processor time of this process so far, ms, in steps of 10; unlike the clock on the wall it is not
+/// stretched by what else the machine does.
+fn cpu_ms() -> f64 {
+    let stat = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
+    // After the name, which is in brackets: the 12th and 13th are user and system time in hundredths.
+    let after = stat.rsplit(')').next().unwrap_or_default();
+    let fields = after.split_whitespace().skip(11).take(2);
+    fields
+        .filter_map(|field| field.parse::<f64>().ok())
+        .sum::<f64>()
+        * 10.0
+}
+
+/// Resident memory of this process, MiB.
+fn resident_mib() -> f64 {
+    let statm = std::fs::read_to_string("/proc/self/statm").unwrap_or_default();
+    let pages = statm.split_whitespace().nth(1);
+    pages
+        .and_then(|pages| pages.parse::<f64>().ok())
+        .unwrap_or(0.0)
+        * 4_096.0
+        / 1_048_576.0
+}
+
+/// One entry after the other, each durable before the next: with the journal's frame, and bare, taking
+/// turns, both into space that was written before.
+fn append(entries: &[Entry], n: usize) {
+    let most = entries.len().min(2_000);
+    let Ok(folder) = std::env::current_dir() else {
+        return;
+    };
+    let open = |name: &str| {
+        let path = folder.join(format!("target-{name}-{}", std::process::id()));
+        let file = File::options()
+            .create(true)
+            .truncate(true)
+            .write(true)
+            .open(&path)?;
+        file.write_all_at(&vec![0; most * 600], 0)?;
+        file.sync_all()?;
+        Ok::<_, std::io::Error>((path, file))
+    };
+    let (Ok((framed_path, framed)), Ok((bare_path, bare))) = (open("framed"), open("bare")) else {
+        return;
+    };
+    let (mut framed_times, mut bare_times) = (Vec::new(), Vec::new());
+    let (mut framed_end, mut bare_end) = (0, 0);
+    for entry in &entries[..most] {
+        timed(&mut framed_times, || {
+            let record = journal::record(&entry.bytes);
+            let done = framed
+                .write_all_at(&record, framed_end)
+                .and_then(|()| framed.sync_data());
+            assert!(done.is_ok());
+            framed_end += record.len() as u64;
+        });
+        timed(&mut bare_times, || {
+            let done = bare
+                .write_all_at(&entry.bytes, bare_end)
+                .and_then(|()| bare.sync_data());
+            assert!(done.is_ok());
+            bare_end += entry.bytes.len() as u64;
+        });
+    }
+    let _ = std::fs::remove_file(framed_path);
+    let _ = std::fs::remove_file(bare_path);
+    let (framed, bare) = (middle(framed_times), middle(bare_times));
+    line(
+        "append",
+        n,
+        "bare write and fdatasync, p50",
+        bare * 1_000.0,
+        "us",
+    );
+    line(
+        "append",
+        n,
+        "framed write and fdatasync, p50",
+        framed * 1_000.0,
+        "us",
+    );
+    line("append", n, "framed / bare", framed / bare, "ratio");
 }
 
 const BATCHES: [usize; 5] = [64, 128, 256, 512, 1_024];
