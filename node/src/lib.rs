@@ -22,3 +22,9 @@ pub mod words;
 
 // The limit sheet on paper and screen.
 pub mod sheet;
+
+// A whole job, with people who make mistakes.
+pub mod demo;
+
+// What the command line asks for.
+pub mod cli;

@@ -7,7 +7,8 @@ use super::values::Values;
 use clap::{Args, ValueEnum};
 use gantline_protocol::limits::LimitError;
 use gantline_protocol::limits::approach::{
-    AltitudeRule, Exposure, Gap, Surge, minimum_approach, minimum_approach_dc, table_top, working_clearance,
+    AltitudeRule, Exposure, Gap, Surge, minimum_approach, minimum_approach_dc, table_top,
+    working_clearance,
 };
 use gantline_protocol::limits::insulation::clear_length_least;
 use gantline_protocol::limits::units::{Length, Voltage};
@@ -15,7 +16,7 @@ use gantline_protocol::limits::units::{Length, Voltage};
 /// Minimum approach distance, tool length and working clearance
 #[derive(Debug, Args)]
 #[command(after_help = super::CAUTION)]
-pub(super) struct Arguments {
+pub(in crate::cli) struct Arguments {
     /// Nominal voltage phase to phase, such as 230kV; direct current: maximum to ground
     #[arg(long, value_parser = quantity::voltage)]
     voltage: Voltage,
@@ -70,8 +71,16 @@ pub(super) fn values(arguments: &Arguments) -> Result<Values, LimitError> {
         Between::PhaseToGround => Exposure::PhaseToGround,
         Between::PhaseToPhase => Exposure::PhaseToPhase,
     };
-    let voltage = if arguments.exact_voltage { arguments.voltage } else { table_top(arguments.voltage)? };
-    let gap = if arguments.air_only { Gap::AirOnly } else { Gap::ToolOrObject };
+    let voltage = if arguments.exact_voltage {
+        arguments.voltage
+    } else {
+        table_top(arguments.voltage)?
+    };
+    let gap = if arguments.air_only {
+        Gap::AirOnly
+    } else {
+        Gap::ToolOrObject
+    };
     let surge = arguments.surge.map_or(Surge::Assumed, Surge::Known);
     let rule = match arguments.altitude_rule {
         Rule::Equation => AltitudeRule::Equation,
@@ -92,9 +101,16 @@ pub(super) fn values(arguments: &Arguments) -> Result<Values, LimitError> {
     if found.surge_assumed {
         values.note("the overvoltage is assumed by the tables, not from an analysis of this line");
     }
-    values.word("tool clear length", clear_length_least(&found, arguments.string)?, "m");
+    values.word(
+        "tool clear length",
+        clear_length_least(&found, arguments.string)?,
+        "m",
+    );
     if arguments.reach.is_some() || arguments.swing.is_some() || arguments.measured.is_some() {
-        let (reach, swing) = (arguments.reach.unwrap_or_default(), arguments.swing.unwrap_or_default());
+        let (reach, swing) = (
+            arguments.reach.unwrap_or_default(),
+            arguments.swing.unwrap_or_default(),
+        );
         let clearance = working_clearance(&found, reach, swing, arguments.measured)?;
         values.word("clearance to measure", clearance.least, "m");
         if let Some(left) = clearance.left {

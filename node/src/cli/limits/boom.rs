@@ -12,7 +12,7 @@ use gantline_protocol::limits::units::{Angle, Force, Length};
 /// Forces in mast, boom, link and braces
 #[derive(Debug, Args)]
 #[command(after_help = super::CAUTION)]
-pub(super) struct Arguments {
+pub(in crate::cli) struct Arguments {
     /// Length of the mast
     #[arg(long, value_parser = quantity::length)]
     mast: Length,
@@ -86,17 +86,31 @@ pub(super) fn values(arguments: &Arguments) -> Result<Values, LimitError> {
         mast_stiffness: arguments.mast_ea.unwrap_or_default(),
         rope_braces: arguments.rope_braces,
     })?;
-    let mut values = Values::new("equilibrium of hinged members in three dimensions; common practice");
+    let mut values =
+        Values::new("equilibrium of hinged members in three dimensions; common practice");
     values.force("boom, mean", found.boom)?;
     values.force("boom, heel", found.boom_heel)?;
     values.force("link", found.link)?;
-    values.force(if found.side_by_guy { "side guy" } else { "side force" }, found.side)?;
+    values.force(
+        if found.side_by_guy {
+            "side guy"
+        } else {
+            "side force"
+        },
+        found.side,
+    )?;
     values.force("mast, mean", found.mast)?;
     values.force("mast, base", found.mast_base)?;
-    for (name, brace) in ["first brace", "second brace", "third brace"].into_iter().zip(&found.braces) {
+    for (name, brace) in ["first brace", "second brace", "third brace"]
+        .into_iter()
+        .zip(&found.braces)
+    {
         values.force(name, *brace)?;
     }
-    for (name, part) in ["base, along", "base, across", "base, up"].into_iter().zip(&found.base) {
+    for (name, part) in ["base, along", "base, across", "base, up"]
+        .into_iter()
+        .zip(&found.base)
+    {
         values.force(name, *part)?;
     }
     values.note("compression is positive in mast and boom, tension in link, guy and braces");

@@ -14,7 +14,7 @@ use std::path::PathBuf;
 /// when a difference is over the tolerance or a row cannot be recomputed.
 #[derive(Debug, Args)]
 #[command(after_help = super::CAUTION)]
-pub(super) struct Arguments {
+pub(in crate::cli) struct Arguments {
     /// The table, with a header line
     file: PathBuf,
     /// Largest difference over the value that is still good
@@ -27,22 +27,50 @@ pub(super) struct Arguments {
 
 pub(super) fn run(settings: &Settings, arguments: &Arguments) -> Result<Exit, Problem> {
     let path = || arguments.file.clone();
-    let file = std::fs::File::open(&arguments.file).map_err(|source| Problem::File { path: path(), source })?;
+    let file = std::fs::File::open(&arguments.file).map_err(|source| Problem::File {
+        path: path(),
+        source,
+    })?;
     let mut reader = csv::ReaderBuilder::new().flexible(true).from_reader(file);
-    let bad = |source: csv::Error| Problem::Table { path: path(), source };
-    let header: Vec<String> = reader.headers().map_err(bad)?.iter().map(str::to_owned).collect();
+    let bad = |source: csv::Error| Problem::Table {
+        path: path(),
+        source,
+    };
+    let header: Vec<String> = reader
+        .headers()
+        .map_err(bad)?
+        .iter()
+        .map(str::to_owned)
+        .collect();
     let mut rows = Vec::new();
     for row in reader.records() {
-        rows.push(row.map_err(bad)?.iter().map(str::to_owned).collect::<Vec<_>>());
+        rows.push(
+            row.map_err(bad)?
+                .iter()
+                .map(str::to_owned)
+                .collect::<Vec<_>>(),
+        );
     }
-    let found = compare(&header, &rows).map_err(|source| Problem::Compare { path: path(), source })?;
+    let found = compare(&header, &rows).map_err(|source| Problem::Compare {
+        path: path(),
+        source,
+    })?;
     let within = found.largest_relative() <= arguments.tolerance;
     let whole = found.left_out.is_empty() || arguments.allow_left_out;
     say(settings, &found, arguments.tolerance, within)?;
-    Ok(if within && whole { Exit::Good } else { Exit::No })
+    Ok(if within && whole {
+        Exit::Good
+    } else {
+        Exit::No
+    })
 }
 
-fn say(settings: &Settings, found: &Comparison, tolerance: f64, within: bool) -> Result<(), Problem> {
+fn say(
+    settings: &Settings,
+    found: &Comparison,
+    tolerance: f64,
+    within: bool,
+) -> Result<(), Problem> {
     let mut answer = Answer::new();
     if settings.json {
         return answer.json(&json!({
@@ -59,7 +87,11 @@ fn say(settings: &Settings, found: &Comparison, tolerance: f64, within: bool) ->
     }
     answer.line(format_args!("{}: {} rows compared", found.kind, found.rows))?;
     for column in &found.columns {
-        let over = if column.largest_relative > tolerance { "   OVER" } else { "" };
+        let over = if column.largest_relative > tolerance {
+            "   OVER"
+        } else {
+            ""
+        };
         answer.line(format_args!(
             "  {:<34} {:>5} cells  largest difference {:.6}  relative {:.2e} in row {}{over}",
             column.name, column.cells, column.largest, column.largest_relative, column.row

@@ -14,7 +14,7 @@ use gantline_protocol::limits::wind;
 /// A conductor of the catalogue, bare and with ice and wind
 #[derive(Debug, Args)]
 #[command(after_help = super::CAUTION)]
-pub(super) struct Arguments {
+pub(in crate::cli) struct Arguments {
     /// Name in the trade, such as Drake
     name: String,
     /// Loading district: heavy, medium, light, warm-islands-low, warm-islands-high, go95-heavy, go95-light
@@ -41,25 +41,43 @@ pub(super) fn values(arguments: &Arguments) -> Result<Values, LimitError> {
         None => {
             let by_speed = arguments.wind.map(wind::pressure).transpose()?;
             let pressure = arguments.wind_pressure.or(by_speed).unwrap_or_default();
-            (arguments.ice.unwrap_or_default(), pressure, ForcePerLength::ZERO)
+            (
+                arguments.ice.unwrap_or_default(),
+                pressure,
+                ForcePerLength::ZERO,
+            )
         }
     };
     let load = unit_load(one.diameter, one.weight, ice, pressure, constant)?;
-    let mut values = Values::new("catalogue rows as noted; w = ρ π t (D + t), resultant with constant for tension only (NESC 250, 251; GO 95)");
+    let mut values = Values::new(
+        "catalogue rows as noted; w = ρ π t (D + t), resultant with constant for tension only (NESC 250, 251; GO 95)",
+    );
     values.length("diameter", one.diameter)?;
     values.number("area", one.area.to_square_millimetres(), 2, "mm²")?;
-    values.word("strands", format_args!("{}/{}", one.strands_aluminium, one.strands_steel), "");
+    values.word(
+        "strands",
+        format_args!("{}/{}", one.strands_aluminium, one.strands_steel),
+        "",
+    );
     values.unit_load("bare weight", one.weight)?;
     values.force("rated strength", one.rated_strength)?;
     values.number("modulus", one.modulus.to_gigapascals(), 1, "GPa")?;
-    values.number("expansion", one.expansion.to_per_kelvin() * 1e6, 2, "1e-6/K")?;
+    values.number(
+        "expansion",
+        one.expansion.to_per_kelvin() * 1e6,
+        2,
+        "1e-6/K",
+    )?;
     values.unit_load("ice", load.ice)?;
     values.unit_load("down", load.vertical)?;
     values.unit_load("across", load.transverse)?;
     values.unit_load("resultant", load.resultant)?;
     values.unit_load("for tension", load.for_tension)?;
     values.angle("blowout", load.blowout)?;
-    values.note(format!("row source {}; confirm the rated strength on the maker's data sheet", one.source));
+    values.note(format!(
+        "row source {}; confirm the rated strength on the maker's data sheet",
+        one.source
+    ));
     if let Some(name) = &arguments.district {
         values.note(format!("district: {}", loading_district(name)?.source));
     }

@@ -14,7 +14,7 @@ use gantline_protocol::limits::wind;
 /// Loads at the attachment of a string: weight, wind, line angle, swing
 #[derive(Debug, Args)]
 #[command(after_help = super::CAUTION)]
-pub(super) struct Arguments {
+pub(in crate::cli) struct Arguments {
     /// Name in the trade, such as Drake
     #[arg(long)]
     conductor: String,
@@ -56,9 +56,19 @@ pub(super) struct Arguments {
 pub(super) fn values(arguments: &Arguments) -> Result<Values, LimitError> {
     let one = conductor(&arguments.conductor)?;
     let speed = arguments.wind.unwrap_or_default();
-    let unit = unit_load(one.diameter, one.weight, arguments.ice.unwrap_or_default(), wind::pressure(speed)?, ForcePerLength::ZERO)?;
+    let unit = unit_load(
+        one.diameter,
+        one.weight,
+        arguments.ice.unwrap_or_default(),
+        wind::pressure(speed)?,
+        ForcePerLength::ZERO,
+    )?;
     let string_wind = wind::force(speed, 1.2, arguments.string_wind_area.unwrap_or_default())?;
-    let span = |length, rise| Span { length, rise, tension: arguments.tension };
+    let span = |length, rise| Span {
+        length,
+        rise,
+        tension: arguments.tension,
+    };
     let load = attachment_load(&Attachment {
         back: span(arguments.span_back, arguments.rise_back),
         ahead: span(arguments.span_ahead, arguments.rise_ahead),
@@ -69,7 +79,9 @@ pub(super) fn values(arguments: &Arguments) -> Result<Values, LimitError> {
         string_weight: arguments.string_weight,
         string_wind,
     })?;
-    let mut values = Values::new("catenary low points; swing as USDA RUS Bulletin 1724E-200 chapter 7 (from memory)");
+    let mut values = Values::new(
+        "catenary low points; swing as USDA RUS Bulletin 1724E-200 chapter 7 (from memory)",
+    );
     values.length("wind span", load.wind_span)?;
     values.length("weight span", load.weight_span)?;
     values.force("down", load.vertical)?;

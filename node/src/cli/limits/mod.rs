@@ -28,7 +28,7 @@ Quantities carry their unit: 310m 1017ft 22kN 4950lbf 15C 60F 35km/h 22mph 30deg
 /// Distances, loads and forces from published formulas
 #[derive(Debug, Subcommand)]
 #[command(after_help = CAUTION)]
-pub(super) enum Arguments {
+pub(in crate::cli) enum Arguments {
     Approach(approach::Arguments),
     Conductor(conductor::Arguments),
     Sag(sag::Arguments),
@@ -67,7 +67,10 @@ fn inputs(settings: &Settings) -> Result<Exit, Problem> {
         return Ok(Exit::Good);
     }
     for input in KNOWN {
-        answer.line(format_args!("{:<12} {:<24} {:<8} {}", input.part, input.name, input.unit, input.title))?;
+        answer.line(format_args!(
+            "{:<12} {:<24} {:<8} {}",
+            input.part, input.name, input.unit, input.title
+        ))?;
     }
     Ok(Exit::Good)
 }

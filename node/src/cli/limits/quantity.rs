@@ -17,20 +17,41 @@ fn read<T>(text: &str, units: &[Unit<T>]) -> Result<T, String> {
         .unwrap_or(text.len());
     let (number, unit) = (text[..split].trim(), text[split..].trim());
     let value: Decimal = number.parse().map_err(|error| format!("{error}"))?;
-    let expected = units.iter().map(|(name, _)| *name).collect::<Vec<_>>().join(", ");
+    let expected = units
+        .iter()
+        .map(|(name, _)| *name)
+        .collect::<Vec<_>>()
+        .join(", ");
     units
         .iter()
         .find(|(name, _)| *name == unit)
         .map(|(_, make)| make(value.to_f64()))
-        .ok_or_else(|| format!("found unit `{unit}`, expected the number followed by one of {expected}"))
+        .ok_or_else(|| {
+            format!("found unit `{unit}`, expected the number followed by one of {expected}")
+        })
 }
 
 pub(super) fn length(text: &str) -> Result<Length, String> {
-    read(text, &[("m", Length::metres), ("mm", Length::millimetres), ("ft", Length::feet), ("in", Length::inches)])
+    read(
+        text,
+        &[
+            ("m", Length::metres),
+            ("mm", Length::millimetres),
+            ("ft", Length::feet),
+            ("in", Length::inches),
+        ],
+    )
 }
 
 pub(super) fn force(text: &str) -> Result<Force, String> {
-    read(text, &[("N", Force::newtons), ("kN", Force::kilonewtons), ("lbf", Force::pounds)])
+    read(
+        text,
+        &[
+            ("N", Force::newtons),
+            ("kN", Force::kilonewtons),
+            ("lbf", Force::pounds),
+        ],
+    )
 }
 
 pub(super) fn angle(text: &str) -> Result<Angle, String> {
@@ -38,27 +59,67 @@ pub(super) fn angle(text: &str) -> Result<Angle, String> {
 }
 
 pub(super) fn temperature(text: &str) -> Result<Temperature, String> {
-    read(text, &[("C", Temperature::celsius), ("°C", Temperature::celsius), ("F", Temperature::fahrenheit), ("°F", Temperature::fahrenheit)])
+    read(
+        text,
+        &[
+            ("C", Temperature::celsius),
+            ("°C", Temperature::celsius),
+            ("F", Temperature::fahrenheit),
+            ("°F", Temperature::fahrenheit),
+        ],
+    )
 }
 
 pub(super) fn speed(text: &str) -> Result<Speed, String> {
-    read(text, &[("m/s", Speed::metres_per_second), ("km/h", Speed::kilometres_per_hour), ("mph", Speed::miles_per_hour)])
+    read(
+        text,
+        &[
+            ("m/s", Speed::metres_per_second),
+            ("km/h", Speed::kilometres_per_hour),
+            ("mph", Speed::miles_per_hour),
+        ],
+    )
 }
 
 pub(super) fn area(text: &str) -> Result<Area, String> {
-    read(text, &[("m2", Area::square_metres), ("mm2", Area::square_millimetres), ("ft2", Area::square_feet)])
+    read(
+        text,
+        &[
+            ("m2", Area::square_metres),
+            ("mm2", Area::square_millimetres),
+            ("ft2", Area::square_feet),
+        ],
+    )
 }
 
 pub(super) fn modulus(text: &str) -> Result<Pressure, String> {
-    read(text, &[("GPa", Pressure::gigapascals), ("psi", Pressure::pounds_per_square_inch)])
+    read(
+        text,
+        &[
+            ("GPa", Pressure::gigapascals),
+            ("psi", Pressure::pounds_per_square_inch),
+        ],
+    )
 }
 
 pub(super) fn pressure(text: &str) -> Result<Pressure, String> {
-    read(text, &[("Pa", Pressure::pascals), ("psf", Pressure::pounds_per_square_foot)])
+    read(
+        text,
+        &[
+            ("Pa", Pressure::pascals),
+            ("psf", Pressure::pounds_per_square_foot),
+        ],
+    )
 }
 
 pub(super) fn stiffness(text: &str) -> Result<Stiffness, String> {
-    read(text, &[("N/m", Stiffness::newtons_per_metre), ("kN/m", |value| Stiffness::newtons_per_metre(value * 1000.0))])
+    read(
+        text,
+        &[
+            ("N/m", Stiffness::newtons_per_metre),
+            ("kN/m", |value| Stiffness::newtons_per_metre(value * 1000.0)),
+        ],
+    )
 }
 
 pub(super) fn voltage(text: &str) -> Result<Voltage, String> {
@@ -70,7 +131,10 @@ pub(super) fn point(text: &str) -> Result<Point, String> {
     let parts: Vec<Length> = text.split(',').map(length).collect::<Result<_, _>>()?;
     match parts[..] {
         [x, y, z] => Ok(Point { x, y, z }),
-        _ => Err(format!("found {} lengths, expected three with commas between, such as -2m,1.5m,0m", parts.len())),
+        _ => Err(format!(
+            "found {} lengths, expected three with commas between, such as -2m,1.5m,0m",
+            parts.len()
+        )),
     }
 }
 

@@ -15,7 +15,7 @@ use gantline_protocol::limits::wind;
 /// Sag and tension of a span at another temperature or load
 #[derive(Debug, Args)]
 #[command(after_help = super::CAUTION)]
-pub(super) struct Arguments {
+pub(in crate::cli) struct Arguments {
     /// Name in the trade, such as Drake
     #[arg(long)]
     conductor: String,
@@ -42,15 +42,39 @@ pub(super) struct Arguments {
 pub(super) fn values(arguments: &Arguments) -> Result<Values, LimitError> {
     let one = conductor(&arguments.conductor)?;
     let ruling = ruling_span(&arguments.span)?;
-    let pressure = arguments.wind.map(wind::pressure).transpose()?.unwrap_or_default();
-    let load = unit_load(one.diameter, one.weight, arguments.ice.unwrap_or_default(), pressure, ForcePerLength::ZERO)?;
-    let linear = Linear { stiffness: one.stiffness(), expansion: one.expansion };
-    let known = State { horizontal: arguments.tension, load: one.weight, temperature: arguments.at };
+    let pressure = arguments
+        .wind
+        .map(wind::pressure)
+        .transpose()?
+        .unwrap_or_default();
+    let load = unit_load(
+        one.diameter,
+        one.weight,
+        arguments.ice.unwrap_or_default(),
+        pressure,
+        ForcePerLength::ZERO,
+    )?;
+    let linear = Linear {
+        stiffness: one.stiffness(),
+        expansion: one.expansion,
+    };
+    let known = State {
+        horizontal: arguments.tension,
+        load: one.weight,
+        temperature: arguments.at,
+    };
     let after = linear.change(ruling, known, load.resultant, arguments.to)?;
-    let mut values = Values::new("catenary and linear state change, final constants; power engineering handbook, sag and tension");
+    let mut values = Values::new(
+        "catenary and linear state change, final constants; power engineering handbook, sag and tension",
+    );
     values.length("ruling span", ruling)?;
     values.force("horizontal tension", after.horizontal)?;
-    values.number("of rated strength", after.horizontal.ratio(one.rated_strength) * 100.0, 1, "%")?;
+    values.number(
+        "of rated strength",
+        after.horizontal.ratio(one.rated_strength) * 100.0,
+        1,
+        "%",
+    )?;
     for span in &arguments.span {
         let hangs = hanging(*span, load.resultant, after.horizontal)?;
         values.length("sag", hangs.sag)?;

@@ -12,7 +12,7 @@ use gantline_protocol::limits::units::{Angle, Force};
 /// Pull through blocks, load on the upper block, sling legs
 #[derive(Debug, Args)]
 #[command(after_help = super::CAUTION)]
-pub(super) struct Arguments {
+pub(in crate::cli) struct Arguments {
     /// Load
     #[arg(long, value_parser = quantity::force)]
     load: Force,
@@ -56,7 +56,9 @@ pub(super) fn values(arguments: &Arguments) -> Result<Values, LimitError> {
         Kind::None => tackle::Sheave::Frictionless,
     };
     let found = tackle::tackle(arguments.load, arguments.parts, arguments.sheaves, sheave)?;
-    let mut values = Values::new("P = W K^S (K - 1)/(K^n - 1), or 12 % a sheave for fibre rope (Workshop Receipts, 5th series)");
+    let mut values = Values::new(
+        "P = W K^S (K - 1)/(K^n - 1), or 12 % a sheave for fibre rope (Workshop Receipts, 5th series)",
+    );
     values.force("pull while raising", found.raising)?;
     values.force("hold while lowering", found.holding)?;
     values.force("without friction", found.frictionless)?;
@@ -64,14 +66,19 @@ pub(super) fn values(arguments: &Arguments) -> Result<Values, LimitError> {
     values.force("upper block's anchor", found.anchor)?;
     values.number("rope for each lift", found.rope_per_lift, 0, "times")?;
     if let Some(angle) = arguments.lead_angle {
-        values.force("lead block", block_load(found.raising, found.raising, angle)?)?;
+        values.force(
+            "lead block",
+            block_load(found.raising, found.raising, angle)?,
+        )?;
     }
     if let (Some(legs), Some(angle)) = (arguments.sling_legs, arguments.sling_angle) {
         let leg = sling_leg(arguments.load, legs, angle)?;
         values.force("sling leg", leg.each)?;
         values.force("sling leg, two carry", leg.if_two_carry)?;
         if angle < Angle::degrees(30.0) {
-            values.note("published sling charts say: legs under 30° from the horizontal are not to be used");
+            values.note(
+                "published sling charts say: legs under 30° from the horizontal are not to be used",
+            );
         }
     }
     Ok(values)

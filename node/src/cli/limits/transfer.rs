@@ -12,7 +12,7 @@ use gantline_protocol::limits::units::{Area, Force, Length, Pressure, Stiffness}
 /// Take-up, turns and shares of two strain poles until the string is free
 #[derive(Debug, Args)]
 #[command(after_help = super::CAUTION)]
-pub(super) struct Arguments {
+pub(in crate::cli) struct Arguments {
     /// Tension in the string before
     #[arg(long, value_parser = quantity::force)]
     tension: Force,
@@ -49,10 +49,30 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn values(arguments: &Arguments) -> Result<Values, LimitError> {
-    let stiffness = pole_stiffness(arguments.pole_length, arguments.pole_area, arguments.pole_modulus, arguments.hardware)?;
-    let gap = |at: usize| arguments.gap.get(at).or_else(|| arguments.gap.last()).copied().unwrap_or_default();
-    let pole = |at| Pole { stiffness, gap: gap(at), pitch: arguments.pitch };
-    let site = Site { tension: arguments.tension, line: arguments.line, string: arguments.string };
+    let stiffness = pole_stiffness(
+        arguments.pole_length,
+        arguments.pole_area,
+        arguments.pole_modulus,
+        arguments.hardware,
+    )?;
+    let gap = |at: usize| {
+        arguments
+            .gap
+            .get(at)
+            .or_else(|| arguments.gap.last())
+            .copied()
+            .unwrap_or_default()
+    };
+    let pole = |at| Pole {
+        stiffness,
+        gap: gap(at),
+        pitch: arguments.pitch,
+    };
+    let site = Site {
+        tension: arguments.tension,
+        line: arguments.line,
+        string: arguments.string,
+    };
     let relief = relieve(&site, &[pole(0), pole(1)], arguments.clearance)?;
     let mut values = Values::new("equilibrium of poles, string and line; common practice");
     values.length("string free after", relief.free_at)?;
@@ -65,7 +85,10 @@ pub(super) fn values(arguments: &Arguments) -> Result<Values, LimitError> {
     values.force("comes back at release", relief.returns)?;
     if let Some(rating) = arguments.rating {
         let most = relief.shared.poles[0].max(relief.shared.poles[1]);
-        for (name, force) in [("rating over force", most), ("rating over one alone", relief.one_alone)] {
+        for (name, force) in [
+            ("rating over force", most),
+            ("rating over one alone", relief.one_alone),
+        ] {
             if let Some(factor) = factor_against(rating, force)? {
                 values.number(name, factor, 2, "times")?;
             }

@@ -12,7 +12,7 @@ use gantline_protocol::limits::wind::{Reached, SPEED_MOST, force, pressure, spee
 /// Wind pressure, force on an area, and the speed at which a rating is reached
 #[derive(Debug, Args)]
 #[command(after_help = super::CAUTION)]
-pub(super) struct Arguments {
+pub(in crate::cli) struct Arguments {
     /// Wind speed, such as 35km/h or 22mph
     #[arg(long, value_parser = quantity::speed, required_unless_present = "rating")]
     speed: Option<Speed>,
@@ -28,7 +28,9 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn values(arguments: &Arguments) -> Result<Values, LimitError> {
-    let mut values = Values::new("q = 0.613 V² Pa; F = q Cd A (building-code explanations; conductors 1.0 by NESC practice)");
+    let mut values = Values::new(
+        "q = 0.613 V² Pa; F = q Cd A (building-code explanations; conductors 1.0 by NESC practice)",
+    );
     let area = arguments.area.unwrap_or_default();
     if let Some(speed) = arguments.speed {
         values.speed("wind", speed)?;
@@ -43,7 +45,10 @@ pub(super) fn values(arguments: &Arguments) -> Result<Values, LimitError> {
             Reached::At(speed) => values.speed("reached at", speed)?,
             Reached::InStillAir => values.note("reached without any wind"),
             Reached::NotReached => {
-                values.note(format!("not reached up to {:.0} km/h", SPEED_MOST.to_kilometres_per_hour()));
+                values.note(format!(
+                    "not reached up to {:.0} km/h",
+                    SPEED_MOST.to_kilometres_per_hour()
+                ));
             }
         }
     }
