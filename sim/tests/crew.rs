@@ -397,7 +397,7 @@ fn the_230_kv_job_is_done_from_plan_to_close() {
     let builtin = plan::builtin();
     let plan = builtin[0].plan().unwrap();
     let mut world = World::with_crew(options(70, Air::POOR, plan));
-    run_to_close(&mut world, 900_000);
+    run_to_close(&mut world, 300_000);
     level_in(&mut world, 20_000);
     nothing_broken(&world);
     println!("{} entries in {} s", world.entries(), world.now / 1_000);
