@@ -144,9 +144,10 @@ impl World<'_> {
         check: CheckNo,
         held: &'b Cut,
     ) -> impl Iterator<Item = (u32, &'b Ack, Weight)> + 'b {
-        self.candidates(check)
-            .iter()
-            .map(|&number| (number, self.core.records.ack(number)))
+        let candidates = self.candidates(check);
+        (0..candidates.len())
+            .filter_map(move |at| candidates.get(at).copied())
+            .map(|number| (number, self.core.records.ack(number)))
             .filter(move |(_, ack)| self.core.graph.within(ack.ix, held))
             .map(|(number, ack)| (number, ack, self.weight(number)))
     }

@@ -26,8 +26,12 @@ impl<T: Copy> ByChain<T> {
         }
         let seq = graph.seq(ix);
         let list = &mut self.0[chain];
-        let at = list.partition_point(|(known, _)| *known <= seq);
-        list.insert(at, (seq, value));
+        if list.last().is_none_or(|(last, _)| *last <= seq) {
+            list.push((seq, value));
+        } else {
+            let at = list.partition_point(|(known, _)| *known <= seq);
+            list.insert(at, (seq, value));
+        }
     }
 
     /// Those in `cut` and not in `past`, the newest of each chain first.
@@ -45,6 +49,26 @@ impl<T: Copy> ByChain<T> {
                 .take_while(move |(seq, _)| *seq >= seen)
                 .map(|&(_, value)| value)
         })
+    }
+
+    /// Those in `cut`, chain by chain.
+    pub(super) fn chains<'a>(
+        &'a self,
+        cut: &'a Cut,
+    ) -> impl Iterator<Item = (usize, &'a [(u32, T)])> + 'a {
+        self.0.iter().enumerate().map(move |(chain, list)| {
+            let here = cut.get(chain).copied().unwrap_or(0);
+            let before = list.partition_point(|(seq, _)| *seq < here);
+            (chain, &list[..before])
+        })
+    }
+
+    /// The newest of one chain in `cut`.
+    pub(super) fn newest_on(&self, chain: usize, cut: &Cut) -> Option<T> {
+        let list = self.0.get(chain)?;
+        let here = cut.get(chain).copied().unwrap_or(0);
+        let before = list.partition_point(|(seq, _)| *seq < here);
+        list.get(before.checked_sub(1)?).map(|&(_, value)| value)
     }
 
     /// The newest of each chain in `cut`.

@@ -607,30 +607,28 @@ impl Core {
         known
     }
 
+    /// Less by what the proof says. Counted from the author's highest number, whichever branch has it: branches
+    /// are not numbered alike everywhere.
     fn take_off(&self, known: &mut [u32], said: &Said<'_>, proof: &Proof) {
+        let tag_of = |chain: usize| self.graph.chain_author(ChainIx(chain as u32)).tag();
         for (tag, less) in &proof.behind {
-            // A short form that is nobody's says nothing that could be relied on: the worst is assumed.
-            let author = said
-                .view
-                .roster
-                .members
-                .keys()
-                .find(|device| device.tag() == *tag);
-            // Counted from the author's highest number, whichever branch has it: branches are not numbered
-            // alike everywhere.
-            let of = |chain: usize| self.graph.chain_author(ChainIx(chain as u32));
-            let highest = |device: DeviceKey| {
-                (0..said.past.len())
-                    .filter(|&chain| of(chain) == device)
-                    .filter_map(|chain| said.past.get(chain).copied())
-                    .max()
-                    .unwrap_or(0)
-            };
-            for (chain, count) in known.iter_mut().enumerate() {
-                let device = of(chain);
-                if author.is_none_or(|author| *author == device) {
-                    *count = (*count).min(highest(device).saturating_sub(*less));
+            let highest = (0..known.len())
+                .filter(|&chain| tag_of(chain) == *tag)
+                .filter_map(|chain| said.past.get(chain).copied())
+                .filter(|&count| count > 0)
+                .max();
+            match highest {
+                Some(highest) => {
+                    for (chain, count) in known.iter_mut().enumerate() {
+                        if tag_of(chain) == *tag {
+                            *count = (*count).min(highest.saturating_sub(*less));
+                        }
+                    }
                 }
+                // Of somebody admitted who has said nothing yet there is nothing to hold.
+                None if said.view.roster.members.keys().any(|key| key.tag() == *tag) => {}
+                // Nobody's short form says nothing that could be relied on: the worst is assumed.
+                None => known.fill(0),
             }
         }
     }

@@ -3,7 +3,7 @@
 //! May use: views, records, facts, log::graph.   Never: a set that is not closed under past.
 
 use super::plans::{CheckNo, PlanAt, Roles};
-use super::records::{Ack, Kind, Records, RemovalRecord, Weight};
+use super::records::{Ack, Fit, Kind, Records, RemovalRecord, Weight};
 use super::tally::Tally;
 use super::views::{View, Views};
 use crate::facts::Facts;
@@ -13,6 +13,7 @@ use crate::log::graph::{Cut, EntryIx, Graph};
 use crate::reason::Reason;
 use std::cell::RefCell;
 use std::collections::BTreeMap;
+use std::rc::Rc;
 
 /// The entries and every fact about them that is settled by their own past.
 #[derive(Debug)]
@@ -48,7 +49,31 @@ pub(super) enum Weights<'a> {
     /// The running count over all entries.
     Tally(&'a Tally),
     /// Worked out as asked for, over another set.
-    Memo(RefCell<BTreeMap<u32, Weight>>),
+    Memo(Memo),
+}
+
+/// Answers already worked out for one set.
+#[derive(Debug, Default)]
+pub(super) struct Memo {
+    weights: RefCell<BTreeMap<u32, Weight>>,
+    candidates: RefCell<BTreeMap<CheckNo, Rc<[u32]>>>,
+}
+
+/// Numbers of acknowledgements, ascending.
+#[derive(Debug)]
+pub(super) enum Candidates<'a> {
+    Counted(&'a [u32]),
+    Memo(Rc<[u32]>),
+}
+
+impl core::ops::Deref for Candidates<'_> {
+    type Target = [u32];
+    fn deref(&self) -> &[u32] {
+        match self {
+            Self::Counted(list) => list,
+            Self::Memo(list) => list,
+        }
+    }
 }
 
 /// A set of entries.
@@ -86,7 +111,7 @@ impl<'a> World<'a> {
             core,
             cut,
             view,
-            weights: Weights::Memo(RefCell::new(BTreeMap::new())),
+            weights: Weights::Memo(Memo::default()),
         }
     }
 
@@ -105,34 +130,72 @@ impl<'a> World<'a> {
         match &self.weights {
             Weights::Tally(tally) => tally.weight(number),
             Weights::Memo(memo) => {
-                if let Some(&known) = memo.borrow().get(&number) {
+                let ack = self.core.records.ack(number);
+                if ack.fit == Fit::Never || !self.core.graph.within(ack.ix, self.cut) {
+                    return Weight::Nothing;
+                }
+                if let Some(&known) = memo.weights.borrow().get(&number) {
                     return known;
                 }
-                let weight = if self
-                    .core
-                    .graph
-                    .within(self.core.records.ack(number).ix, self.cut)
-                {
-                    self.weigh(number)
-                } else {
-                    Weight::Nothing
-                };
-                memo.borrow_mut().insert(number, weight);
+                let weight = self.weigh(number);
+                memo.weights.borrow_mut().insert(number, weight);
                 weight
             }
         }
     }
 
-    /// Acknowledgements of a check that may be worth something, ascending.
-    pub(super) fn candidates(&self, check: CheckNo) -> &'a [u32] {
-        match self.weights {
-            Weights::Tally(tally) => tally.counted(check),
-            Weights::Memo(_) => self
-                .core
-                .records
-                .check(check)
-                .map_or(&[], |records| &records.acks),
+    /// Acknowledgements of a check that may be worth something, ascending; exceptions may be left out.
+    pub(super) fn candidates(&self, check: CheckNo) -> Candidates<'a> {
+        match &self.weights {
+            Weights::Tally(tally) => Candidates::Counted(tally.counted(check)),
+            Weights::Memo(memo) => {
+                if let Some(known) = memo.candidates.borrow().get(&check) {
+                    return Candidates::Memo(Rc::clone(known));
+                }
+                let list = self.not_taken_back(check);
+                memo.candidates.borrow_mut().insert(check, Rc::clone(&list));
+                Candidates::Memo(list)
+            }
         }
+    }
+
+    /// Acknowledgements of a check in this set that have seen every `cannot confirm` of it, and are not older
+    /// than their author's own newest objection. Along a chain the past only grows, so they are its end.
+    fn not_taken_back(&self, check: CheckNo) -> Rc<[u32]> {
+        let (graph, core) = (&self.core.graph, self.core);
+        let Some(records) = core.records.check(check) else {
+            return Rc::from([]);
+        };
+        let objection = |number: u32| core.records.objections.get(number as usize);
+        let cannots: Vec<EntryIx> = records
+            .cannots
+            .newest(self.cut)
+            .filter(|&number| self.objects(number))
+            .filter_map(objection)
+            .filter(|objection| !objection.was)
+            .map(|objection| objection.ix)
+            .collect();
+        let mut list: Vec<u32> = Vec::new();
+        for (chain, acks) in records.chains.chains(self.cut) {
+            let own = records
+                .objections
+                .newest_on(chain, self.cut)
+                .filter(|&number| self.objects(number))
+                .and_then(objection)
+                .map_or(0, |objection| graph.seq(objection.ix));
+            let start = acks.partition_point(|&(seq, number)| {
+                let past = graph.past(core.records.ack(number).ix);
+                seq < own || !cannots.iter().all(|&cannot| graph.within(cannot, past))
+            });
+            list.extend(
+                acks[start..]
+                    .iter()
+                    .map(|&(_, number)| number)
+                    .filter(|&number| core.records.ack(number).fit != Fit::Never),
+            );
+        }
+        list.sort_unstable();
+        Rc::from(list)
     }
 
     /// An acknowledgement as judged.
@@ -150,7 +213,7 @@ impl<'a> World<'a> {
             kind: ack.kind,
             roles: ack.roles,
             level: ack.level,
-            fails: ack.fit == super::records::Fit::FailsValue,
+            fails: ack.fit == Fit::FailsValue,
         }
     }
 }
