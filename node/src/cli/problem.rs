@@ -147,6 +147,9 @@ pub(super) enum Problem {
     /// The node is not there, did not answer, or says no.
     #[error(transparent)]
     Client(#[from] ClientFault),
+    /// A stop that stops, and is not recorded.
+    #[error("the stop is shown and sent, but it is not on this device's disk")]
+    StopNotOnDisk,
     /// stdout does not take the answer.
     #[error("the answer cannot be written")]
     Output(#[source] io::Error),
@@ -159,9 +162,10 @@ impl Problem {
     /// The exit code that it ends with.
     pub(super) fn exit(&self) -> Exit {
         match self {
-            Self::Client(ClientFault::Refused(_)) | Self::WordsDiffer { .. } | Self::Demo(_) => {
-                Exit::No
-            }
+            Self::Client(ClientFault::Refused(_))
+            | Self::WordsDiffer { .. }
+            | Self::StopNotOnDisk
+            | Self::Demo(_) => Exit::No,
             Self::Join(AskFault::Join(_)) => Exit::No,
             Self::Client(
                 ClientFault::File(_) | ClientFault::Silent { .. } | ClientFault::NotANode { .. },
@@ -227,6 +231,7 @@ impl Problem {
                 "Read them out again. If they still differ, somebody is in between: do not admit it."
             }
             Self::Runtime(_) | Self::Random(_) => "Check the limits of this machine.",
+            Self::StopNotOnDisk => "Call it by radio too. Free the disk, or relieve this device.",
             Self::Output(_) => "Check where stdout goes.",
             Self::Demo(_) => {
                 "Run it again with the same --seed and with --keep FOLDER, and look at the devices' logs."

@@ -8,7 +8,7 @@ use clap::Args;
 use gantline_protocol::gate::{Job, Verdict};
 use gantline_protocol::log::graph::EntryIx;
 use gantline_protocol::reason::Reason;
-use gantline_protocol::replay::readable_order;
+use gantline_protocol::replay::{kind, readable_order};
 use gantline_protocol::time::WallClock;
 use gantline_protocol::verify::verify_file;
 use serde::Serialize;
@@ -113,7 +113,7 @@ fn line(job: &Job, words: &Words, ix: EntryIx) -> Line {
             .map(ToString::to_string),
         seq: content.seq,
         wall_ms: content.wall.0,
-        kind: crate::words::entry_kind(&content.body),
+        kind: kind(&content.body),
         says: words.entry(&content.body),
         verdict,
         reasons,

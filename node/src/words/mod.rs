@@ -13,8 +13,6 @@ mod entries;
 #[cfg(test)]
 mod tests;
 
-pub use entries::entry_kind;
-
 use gantline_protocol::decimal::Decimal;
 use gantline_protocol::engine::{Alarm, Outcome};
 use gantline_protocol::ids::{

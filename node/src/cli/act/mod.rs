@@ -9,18 +9,24 @@ mod command;
 pub(super) use arguments::Arguments;
 
 use super::{Answer, Exit, Problem, Settings};
-use crate::control::client::Client;
+use crate::control::client::{Client, ClientFault};
 use crate::device::Home;
 use crate::words::Words;
 use command::{Names, command};
-use gantline_protocol::engine::Outcome;
+use gantline_protocol::engine::{Command, Outcome};
+use gantline_protocol::state::CallWord;
 
 /// Does the act, and prints how it went.
 pub(super) fn run(settings: &Settings, arguments: Arguments) -> Result<Exit, Problem> {
     let client = Client::open(&Home::at(&settings.folder()?))?;
     let names = Names { client: &client };
     let command = command(arguments.act, &names)?;
-    let outcome = client.act(&command)?;
+    let outcome = match client.act(&command) {
+        Err(ClientFault::Silent { .. }) if shows_stop(&client, &command) => {
+            return Err(Problem::StopNotOnDisk);
+        }
+        answer => answer?,
+    };
     let exit = match &outcome {
         Outcome::Recorded { reasons, .. } if reasons.is_empty() => Exit::Good,
         Outcome::AlreadySo => Exit::Good,
@@ -42,4 +48,12 @@ pub(super) fn run(settings: &Settings, arguments: Arguments) -> Result<Exit, Pro
         }
     }
     Ok(exit)
+}
+
+/// A stop is shown and sent before the disk has it; only its recording is waited for.
+fn shows_stop(client: &Client, command: &Command) -> bool {
+    matches!(command, Command::Stop { .. } | Command::Withdraw { .. })
+        && client
+            .status()
+            .is_ok_and(|status| status.call.word == CallWord::StopWork)
 }

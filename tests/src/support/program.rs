@@ -1,0 +1,87 @@
+//! Program: the built `gantline`, run as a person or a script would.
+//! Owns: one build of it.   Gives: `gantline(arguments)` and how that ended.
+//! May use: cargo, to build what is tested.   Never: the node's own code: the program is a closed box here.
+
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::sync::OnceLock;
+
+/// How a run of the program ended.
+#[derive(Clone, Debug)]
+pub struct Ran {
+    /// Its exit code; `None`: ended by a signal.
+    pub code: Option<i32>,
+    /// What it answered.
+    pub stdout: String,
+    /// What it complained of.
+    pub stderr: String,
+}
+
+/// The built program. Built once for each test program, in the profile that the tests have.
+///
+/// # Panics
+/// If it does not build: then there is nothing to test.
+#[must_use]
+pub fn path() -> &'static Path {
+    static PATH: OnceLock<PathBuf> = OnceLock::new();
+    PATH.get_or_init(|| {
+        let mut build = Command::new(env!("CARGO"));
+        build
+            .args(["build", "--quiet", "-p", "gantline", "--bin", "gantline"])
+            .current_dir(super::sources::top());
+        if !cfg!(debug_assertions) {
+            build.arg("--release");
+        }
+        let built = build.status().is_ok_and(|status| status.success());
+        assert!(built, "the program does not build");
+        let test = std::env::current_exe().unwrap_or_default();
+        // target/PROFILE/deps/THIS_TEST
+        let profile = test.parent().and_then(Path::parent).unwrap_or(&test);
+        let program = profile.join("gantline");
+        assert!(program.is_file(), "no program at {}", program.display());
+        program
+    })
+}
+
+/// The program with a clean environment: no folder, home or language of whoever runs the tests.
+#[must_use]
+pub fn command(arguments: &[&str]) -> Command {
+    let mut command = Command::new(path());
+    command
+        .args(arguments)
+        .env_clear()
+        .env("PATH", std::env::var_os("PATH").unwrap_or_default())
+        .stdin(Stdio::null());
+    if let Some(temporary) = std::env::var_os("TMPDIR") {
+        command.env("TMPDIR", temporary);
+    }
+    command
+}
+
+/// Runs the program to its end.
+///
+/// # Panics
+/// If it cannot be started.
+#[must_use]
+pub fn gantline(arguments: &[&str]) -> Ran {
+    let output = command(arguments)
+        .output()
+        .unwrap_or_else(|source| panic!("gantline {arguments:?} did not start: {source}"));
+    Ran {
+        code: output.status.code(),
+        stdout: String::from_utf8_lossy(&output.stdout).into_owned(),
+        stderr: String::from_utf8_lossy(&output.stderr).into_owned(),
+    }
+}
+
+/// A running program, ended with the test whatever happens.
+#[derive(Debug)]
+pub struct Running(pub Child);
+
+impl Drop for Running {
+    fn drop(&mut self) {
+        // Ended already is as good as ended now.
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
+}

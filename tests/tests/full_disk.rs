@@ -1,0 +1,107 @@
+//! Full disk: does a device say so and hold, and does its stop still work?
+//! Owns: a file system of its own, two MiB.   Gives: Hold with words, a stop that is shown, a log that is whole.
+//! May use: support::node, mount (as root, as CI is).   Never: the disk of whoever runs the tests.
+
+#![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+use gantline_tests::support::node::Device;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+/// A small file system, unmounted when dropped.
+struct Small(PathBuf);
+
+impl Small {
+    fn mount(at: &Path) -> Self {
+        fs::create_dir_all(at).unwrap();
+        let mounted = Command::new("mount")
+            .args(["-t", "tmpfs", "-o", "size=6m,mode=700", "gantline-test"])
+            .arg(at)
+            .status()
+            .is_ok_and(|status| status.success());
+        assert!(
+            mounted,
+            "a file system of its own needs root: run the tests as root, as CI does"
+        );
+        Self(at.to_owned())
+    }
+}
+
+impl Drop for Small {
+    fn drop(&mut self) {
+        // Lazily, as a node may still be ending.
+        let _ = Command::new("umount").arg("-l").arg(&self.0).status();
+    }
+}
+
+#[test]
+fn a_full_disk_is_said_and_stop_still_works() {
+    let folder = tempfile::tempdir().unwrap();
+    let small = Small::mount(&folder.path().join("disk"));
+    let device = Device::founder(small.0.join("alder"));
+    let node = device.start();
+    assert!(node.lives());
+
+    // Fill it to the last byte, then make notes until the room that the journal had kept is used up.
+    let filler = small.0.join("filler");
+    let mut size = 8 * 1024 * 1024;
+    let mut all = Vec::new();
+    while size > 0 {
+        all.resize(all.len() + size, 0xaa_u8);
+        if fs::write(&filler, &all).is_err() {
+            all.truncate(all.len() - size);
+            let _ = fs::write(&filler, &all);
+            size /= 2;
+        }
+    }
+    let note = "x".repeat(480);
+    let mut refused = None;
+    for _ in 0..20_000 {
+        let body = serde_json::json!({
+            "act": "note", "text": note, "about": null, "kind": "Plain",
+        });
+        let (code, answer) = node.request("POST", "/api/act", &node.headers(), &body.to_string());
+        assert_eq!(code, 200, "{answer}");
+        let answer: serde_json::Value = serde_json::from_str(&answer).unwrap();
+        if answer["outcome"] != "recorded" {
+            refused = Some(answer);
+            break;
+        }
+    }
+    let refused = refused.unwrap_or_default();
+    assert_eq!(refused["outcome"], "refused", "{refused}");
+    assert!(refused.to_string().contains("disk_failed"), "{refused}");
+
+    // The holder is told, in words.
+    let shown = gantline_tests::support::program::gantline(&[
+        "--folder",
+        &device.folder.display().to_string(),
+        "status",
+    ]);
+    assert_eq!(shown.code, Some(0), "{shown:?}");
+    assert!(shown.stdout.starts_with("HOLD"), "{shown:?}");
+    assert!(
+        shown.stdout.contains("nothing can be recorded here"),
+        "{shown:?}"
+    );
+
+    // Stop still works: it is shown here at once, whatever the disk does.
+    let stop = r#"{"act":"stop","kind":"Work","why":"","item":null}"#;
+    // (The answer comes when it is on the disk, which is not now.)
+    let (_, answer) = node.request("POST", "/api/act", &node.headers(), stop);
+    let status = device.answer(&["status"]);
+    assert_eq!(status["call"]["word"], "stop_work", "{answer} {status}");
+
+    // And with room again, what was recorded is all there.
+    let entries = status["entries"].as_u64().unwrap();
+    drop(node);
+    fs::remove_file(&filler).unwrap();
+    let again = device.start();
+    let status = device.answer(&["status"]);
+    assert!(
+        status["entries"].as_u64().unwrap() + 1 >= entries,
+        "{status}"
+    );
+    drop(again);
+}
