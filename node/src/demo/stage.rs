@@ -362,6 +362,11 @@ impl Stage {
         if reasons.iter().all(passing) {
             return Ok(());
         }
+        // The screen changed under the finger: what was asked is asked no longer.
+        let now = self.status(place)?;
+        if self.hands[place].next(&now, &self.plan).as_ref() != Some(command) {
+            return Ok(());
+        }
         let outcome = Outcome::Refused {
             reasons: reasons.to_vec(),
         };
