@@ -74,7 +74,7 @@ impl Side {
         (Self { path, open: None }, vec![Finding::NoSide { why }])
     }
 
-    /// Keeps the addresses of a device, the likeliest first; at most [`ADDRESSES_MAX`] of them.
+    /// Keeps the addresses of a device, the likeliest first; at most `ADDRESSES_MAX` of them.
     ///
     /// # Errors
     /// [`SideFault`]; the addresses are then as before at the next start.

@@ -31,7 +31,7 @@ pub fn job_tag(job: &JobId) -> DeviceTag {
 /// What a device says of itself at one moment.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub struct Beacon {
-    /// [`BEACON_VERSION`].
+    /// `BEACON_VERSION`.
     pub version: u8,
     /// The job, see [`job_tag`].
     pub job: DeviceTag,
