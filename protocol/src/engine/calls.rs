@@ -3,7 +3,7 @@
 //! May use: state, watch, births.   Never: words for people (node), rules (gate, state).
 
 use crate::bounds::PAGE_LIMIT_MS;
-use crate::engine::device::Engine;
+use crate::engine::device::{Engine, is_news};
 use crate::engine::memory::changes;
 use crate::engine::output::{Alarm, Effect};
 use crate::facts;
@@ -11,7 +11,7 @@ use crate::ids::{ConditionId, EntryHash, StepId};
 use crate::log::entry::{Body, ConditionAge, Evidence, Proof, StopKind};
 use crate::log::graph::EntryIx;
 use crate::log::wire::Entry;
-use crate::state::{AskedOf, Call, CallWord, Local, Status};
+use crate::state::{Call, CallWord, Local, Pressing, Status};
 use crate::time::Now;
 use crate::watch::Contact;
 use std::collections::{BTreeMap, BTreeSet};
@@ -45,7 +45,7 @@ impl Engine {
     #[must_use]
     pub fn call(&self, now: Now) -> Call {
         let now = self.not_before(now);
-        let scratch = self.scratch(now);
+        let scratch = self.scratch(now, false);
         crate::state::call(&self.job, &self.local(now, &scratch))
     }
 
@@ -53,7 +53,7 @@ impl Engine {
     #[must_use]
     pub fn status(&self, now: Now) -> Status {
         let now = self.not_before(now);
-        let scratch = self.scratch(now);
+        let scratch = self.scratch(now, true);
         crate::state::status(&self.job, &self.local(now, &scratch))
     }
 
@@ -106,7 +106,8 @@ impl Engine {
             .collect()
     }
 
-    fn scratch(&self, now: Now) -> Scratch {
+    /// The ages of single entries are for the status alone: no call depends on them.
+    fn scratch(&self, now: Now, with_entry_ages: bool) -> Scratch {
         let graph = self.job.graph();
         let plan = self.job.plan();
         let mut condition_ages = BTreeMap::new();
@@ -122,7 +123,8 @@ impl Engine {
             }
         }
         let mut entry_ages = BTreeMap::new();
-        for ((author, seq), age) in self.births.younger_than(ENTRY_AGES_MS, now.tick) {
+        let young = with_entry_ages.then(|| self.births.younger_than(ENTRY_AGES_MS, now.tick));
+        for ((author, seq), age) in young.into_iter().flatten() {
             let found = graph
                 .chains_of(*author)
                 .find_map(|chain| graph.at(chain, *seq));
@@ -241,63 +243,64 @@ impl Engine {
         Evidence { proofs, conditions }
     }
 
-    /// Looks at the call after every input and tick: what a page must read anew, and what sounds.
+    /// Age of the oldest proof of life of the other present devices, ms; `None`: of some there is none.
+    fn oldest_proof_ms(&self) -> Option<u64> {
+        self.others().iter().try_fold(0, |oldest, device| {
+            let since = self.watch.proved_at(device)?;
+            Some(self.now.tick.since(since).max(oldest))
+        })
+    }
+
+    /// Looks at the call at every tick and after every input that changed what is shown: what a page must
+    /// read anew, and what sounds. Losses are noted at every input, so that none is missed between two ticks.
     pub(super) fn look_at_call(&mut self, out: &mut Vec<Effect>) {
-        let contacts = self.contacts(self.now);
         let limit = self.job.plan().times.watch_limit_ms;
-        self.memory.update(&contacts, limit, self.now.tick);
-        let due = self.next_tick <= self.now.tick;
-        let news = out.iter().any(|effect| matches!(effect, Effect::Changed));
-        if !due && !news {
+        self.memory
+            .update(self.oldest_proof_ms(), limit, self.now.tick);
+        if !self.is_tick_due() && !is_news(out) {
             return;
         }
-        let status = self.status(self.now);
+        let scratch = self.scratch(self.now, false);
+        let local = self.local(self.now, &scratch);
+        let call = crate::state::call(&self.job, &local);
+        let pressing = crate::state::pressing(&self.job, &local);
         let key = CallKey {
-            word: status.call.word,
-            step: status.call.step.clone(),
-            by_loss: status.call.by_loss,
-            codes: status
-                .call
+            word: call.word,
+            step: call.step.clone(),
+            by_loss: call.by_loss,
+            codes: call
                 .reasons
                 .iter()
                 .map(crate::reason::Reason::code)
                 .collect(),
         };
-        self.loss_alarm = status.call.word == CallWord::Hold
-            && status.call.by_loss
+        self.loss_alarm = call.word == CallWord::Hold
+            && call.by_loss
             && (self.loss_alarm
                 || self
                     .last_call
                     .as_ref()
                     .is_some_and(|last| last.word == CallWord::Proceed));
-        let wanted = self.wanted_alarms(&status);
+        let wanted = self.wanted_alarms(&pressing);
         for (alarm, on) in changes(&self.alarms, &wanted) {
             out.push(Effect::Alarm { alarm, on });
         }
         let same = self.last_call.as_ref() == Some(&key) && self.alarms == wanted;
         self.alarms = wanted;
         self.last_call = Some(key);
-        let said = out.iter().any(|effect| matches!(effect, Effect::Changed));
-        if !same && !said {
+        if !same && !is_news(out) {
             out.push(Effect::Changed);
         }
     }
 
-    fn wanted_alarms(&self, status: &Status) -> BTreeSet<Alarm> {
+    fn wanted_alarms(&self, pressing: &Pressing) -> BTreeSet<Alarm> {
         let mut wanted = BTreeSet::new();
         let mut sound = |alarm, when: bool| {
             if when {
                 wanted.insert(alarm);
             }
         };
-        let person = status.person.as_ref();
-        sound(
-            Alarm::Stop,
-            status
-                .stops
-                .iter()
-                .any(|stop| person.is_none_or(|person| stop.not_heard.contains(person))),
-        );
+        sound(Alarm::Stop, pressing.stop_to_hear);
         sound(Alarm::HoldByLoss, self.loss_alarm);
         sound(Alarm::Clearance, self.now.tick < self.clearance_until);
         let graph = self.job.graph();
@@ -308,7 +311,7 @@ impl Engine {
                     if matches!(stop.kind, StopKind::Stranger { .. }))
             }),
         );
-        sound(Alarm::Call, status.asked.contains(&AskedOf::InTheClear));
+        sound(Alarm::Call, pressing.in_the_clear);
         sound(Alarm::Fork, !self.job.forks_open().is_empty());
         wanted
     }

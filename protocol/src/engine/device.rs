@@ -95,6 +95,11 @@ fn reasons(verdict: Verdict) -> Vec<Reason> {
     }
 }
 
+/// Whether an input changed something that is shown.
+pub(super) fn is_news(out: &[Effect]) -> bool {
+    out.iter().any(|effect| matches!(effect, Effect::Changed))
+}
+
 impl Engine {
     /// Starts a device with the entries of its journal, the founding entry first, in the order in which
     /// they were written there.
@@ -235,7 +240,11 @@ impl Engine {
         self.settle(out);
         self.recover();
         self.retry_commands(out);
-        self.act_by_itself(out);
+        // What is due by itself comes of the log and of time: a beacon in between changes nothing that the
+        // next tick would not see.
+        if self.is_tick_due() || is_news(out) {
+            self.act_by_itself(out);
+        }
         if self.disk_retry_at().is_some_and(|at| at <= self.now.tick) && self.intake.is_stuck() {
             self.disk_failed_at = Some(self.now.tick);
             self.intake.try_again();
@@ -245,9 +254,14 @@ impl Engine {
         self.beacon_if_due(out);
         self.ask_if_due(out);
         self.look_at_call(out);
-        if self.next_tick <= self.now.tick {
+        if self.is_tick_due() {
             self.next_tick = self.now.tick.plus(crate::bounds::TICK_MS);
         }
+    }
+
+    /// TICK: whether what time alone changes is to be worked out anew.
+    pub(super) fn is_tick_due(&self) -> bool {
+        self.next_tick <= self.now.tick
     }
 
     fn settle(&mut self, out: &mut Vec<Effect>) {
@@ -303,10 +317,9 @@ impl Engine {
         let mut ahead = false;
         let height = self.own_height() + u32::try_from(self.own.pending.len()).unwrap_or(u32::MAX);
         for other in others {
-            let standing = self.watch.standing(other, self.now.tick);
-            if standing.age_ms.is_some() {
+            if let Some(have) = self.watch.proved_have(other) {
                 answered += 1;
-                let theirs = standing.have.get(&self.me.tag()).copied().unwrap_or(0);
+                let theirs = have.get(&self.me.tag()).copied().unwrap_or(0);
                 ahead |= theirs > height;
             }
         }

@@ -1,6 +1,6 @@
 //! Memory: what a hold by loss leaves behind, and what sounds.
 //! Owns: since when proofs are young, since when one is lost, which alarms are on.
-//! May use: watch::Contact, bounds.   Never: the log.
+//! May use: bounds.   Never: the log.
 //!
 //! Into Hold at once; out of it only after every proof has been younger than half the limit for a while;
 //! after a long loss the holder first says that things are still so.
@@ -8,7 +8,6 @@
 use crate::bounds::{STEADY_MS, STILL_SO_AFTER_MS};
 use crate::engine::output::Alarm;
 use crate::time::Tick;
-use crate::watch::Contact;
 use std::collections::BTreeSet;
 
 /// What is remembered of losses.
@@ -22,13 +21,9 @@ pub(super) struct LossMemory {
 }
 
 impl LossMemory {
-    /// Takes in the contacts of this moment.
-    pub(super) fn update(&mut self, contacts: &[Contact], limit_ms: u64, now: Tick) {
-        let within = |most: u64| {
-            contacts
-                .iter()
-                .all(|contact| contact.age_ms.is_some_and(|age| age <= most))
-        };
+    /// Takes in the age of the oldest proof of this moment, ms; `None`: of some device there is none.
+    pub(super) fn update(&mut self, oldest_ms: Option<u64>, limit_ms: u64, now: Tick) {
+        let within = |most: u64| oldest_ms.is_some_and(|age_ms| age_ms <= most);
         if within(limit_ms) {
             self.had_all = true;
         } else if self.had_all && self.lost_since.is_none() {
@@ -64,30 +59,19 @@ pub(super) fn changes(on: &BTreeSet<Alarm>, wanted: &BTreeSet<Alarm>) -> Vec<(Al
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::ids::DeviceKey;
-
-    fn contact(age_ms: u64) -> [Contact; 1] {
-        [Contact {
-            device: DeviceKey([2; 32]),
-            age_ms: Some(age_ms),
-            quiet: true,
-            level: true,
-            holds: Vec::new(),
-        }]
-    }
 
     #[test]
     fn into_hold_at_once_and_out_after_two_steady_seconds() {
         let mut memory = LossMemory::default();
-        memory.update(&contact(100), 4_000, Tick(0));
+        memory.update(Some(100), 4_000, Tick(0));
         assert!(memory.steady());
-        memory.update(&contact(4_001), 4_000, Tick(5_000));
+        memory.update(Some(4_001), 4_000, Tick(5_000));
         assert!(!memory.steady());
-        memory.update(&contact(2_001), 4_000, Tick(6_000));
-        memory.update(&contact(2_000), 4_000, Tick(7_000));
-        memory.update(&contact(100), 4_000, Tick(8_999));
+        memory.update(Some(2_001), 4_000, Tick(6_000));
+        memory.update(Some(2_000), 4_000, Tick(7_000));
+        memory.update(Some(100), 4_000, Tick(8_999));
         assert!(!memory.steady());
-        memory.update(&contact(100), 4_000, Tick(9_000));
+        memory.update(Some(100), 4_000, Tick(9_000));
         assert!(memory.steady() && !memory.still_so_due);
     }
 
@@ -95,10 +79,10 @@ mod tests {
     fn after_a_loss_of_over_thirty_seconds_the_holder_says_still_so() {
         for (lost_for, due) in [(STILL_SO_AFTER_MS, false), (STILL_SO_AFTER_MS + 1, true)] {
             let mut memory = LossMemory::default();
-            memory.update(&contact(100), 4_000, Tick(0));
-            memory.update(&contact(4_001), 4_000, Tick(10_000));
-            memory.update(&contact(100), 4_000, Tick(10_000 + lost_for));
-            memory.update(&contact(100), 4_000, Tick(13_000 + lost_for));
+            memory.update(Some(100), 4_000, Tick(0));
+            memory.update(Some(4_001), 4_000, Tick(10_000));
+            memory.update(Some(100), 4_000, Tick(10_000 + lost_for));
+            memory.update(Some(100), 4_000, Tick(13_000 + lost_for));
             assert_eq!(memory.still_so_due, due, "{lost_for}");
         }
     }
@@ -106,10 +90,10 @@ mod tests {
     #[test]
     fn before_the_first_contact_nothing_is_lost() {
         let mut memory = LossMemory::default();
-        memory.update(&contact(9_000), 4_000, Tick(0));
-        memory.update(&contact(9_000), 4_000, Tick(90_000));
-        memory.update(&contact(10), 4_000, Tick(100_000));
-        memory.update(&contact(10), 4_000, Tick(103_000));
+        memory.update(Some(9_000), 4_000, Tick(0));
+        memory.update(Some(9_000), 4_000, Tick(90_000));
+        memory.update(Some(10), 4_000, Tick(100_000));
+        memory.update(Some(10), 4_000, Tick(103_000));
         assert!(memory.steady() && !memory.still_so_due);
     }
 }

@@ -148,15 +148,9 @@ impl Engine {
             return;
         };
         self.births.said(device, beacon.made(), since);
-        let authors: BTreeMap<_, _> = self
-            .job
-            .roster()
-            .members
-            .keys()
-            .map(|key| (key.tag(), *key))
-            .collect();
         for vouch in &beacon.vouches {
-            if let Some(author) = authors.get(&vouch.author) {
+            let mut members = self.job.roster().members.keys();
+            if let Some(author) = members.find(|key| key.tag() == vouch.author) {
                 self.births
                     .vouched((*author, vouch.seq), vouch.age_ms, since);
             }

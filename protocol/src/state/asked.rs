@@ -2,6 +2,7 @@
 //! Owns: nothing.   Gives: `asked`.
 //! May use: gate, facts, the other parts of the status.   Never: a step that is not open; in a stop, a check.
 
+use super::crew::stops;
 use super::steps::{Answer, answers, reasons_of};
 use super::work::{against, fresh_ready};
 use super::{
@@ -26,6 +27,29 @@ pub(super) struct Seen<'a> {
     pub conditions: &'a [ConditionStatus],
 }
 
+/// What of the status makes a device sound, without the rest of it.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Pressing {
+    /// The holder has a stop to hear.
+    pub stop_to_hear: bool,
+    /// The holder is asked to say that they are in the clear.
+    pub in_the_clear: bool,
+}
+
+/// What presses now: the same as in the status, worked out without it at every tick.
+#[must_use]
+pub fn pressing(job: &Job, local: &Local) -> Pressing {
+    let stops = stops(job, local);
+    let person = job.roster().members.get(&local.me);
+    let person = person.map(|member| &member.person);
+    Pressing {
+        stop_to_hear: stops
+            .iter()
+            .any(|stop| person.is_none_or(|person| stop.not_heard.contains(person))),
+        in_the_clear: job.roster().present(&local.me) && in_the_clear_wanted(job, local, &stops),
+    }
+}
+
 /// Everything asked of the holder, the most pressing first.
 pub(super) fn asked(job: &Job, local: &Local, seen: &Seen) -> Vec<AskedOf> {
     let (graph, roster, me) = (job.graph(), job.roster(), local.me);
@@ -38,7 +62,7 @@ pub(super) fn asked(job: &Job, local: &Local, seen: &Seen) -> Vec<AskedOf> {
         asked.push(AskedOf::Accept);
     }
     asked.extend(about_stops(job, local, seen));
-    if in_the_clear_wanted(job, local, seen) {
+    if in_the_clear_wanted(job, local, seen.stops) {
         asked.push(AskedOf::InTheClear);
     }
     if !job.briefed(&me) {
@@ -102,13 +126,13 @@ fn about_stops(job: &Job, local: &Local, seen: &Seen) -> Vec<AskedOf> {
 }
 
 /// HEADCOUNT: in an emergency, or when somebody has counted and this person is missing.
-fn in_the_clear_wanted(job: &Job, local: &Local, seen: &Seen) -> bool {
+fn in_the_clear_wanted(job: &Job, local: &Local, stops: &[StopStatus]) -> bool {
     let (graph, roster) = (job.graph(), job.roster());
     let heads = job.facts().heads(graph, graph.all(), roster);
     let Some(person) = roster.person(&local.me) else {
         return false;
     };
-    let emergency = seen.stops.iter().any(|stop| stop.kind == "emergency");
+    let emergency = stops.iter().any(|stop| stop.kind == "emergency");
     (emergency || heads.count.is_some()) && heads.missing.contains(person)
 }
 

@@ -18,6 +18,7 @@ mod steps;
 mod tests;
 mod work;
 
+pub use asked::{Pressing, pressing};
 pub use build::status;
 pub use call::call;
 pub use digest::digest;

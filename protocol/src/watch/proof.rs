@@ -190,6 +190,13 @@ impl Watch {
         Some(proof.since)
     }
 
+    /// What a device held in its newest proof of life; `None`: there is no proof.
+    #[must_use]
+    pub fn proved_have(&self, device: &DeviceKey) -> Option<&BTreeMap<DeviceTag, u32>> {
+        let proof = self.others.get(device)?.proof.as_ref()?;
+        Some(&proof.have)
+    }
+
     /// The newest beacon of a device, whether it proves anything or not.
     #[must_use]
     pub fn newest(&self, device: &DeviceKey) -> Option<&SignedBeacon> {
