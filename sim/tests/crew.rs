@@ -402,3 +402,43 @@ fn the_230_kv_job_is_done_from_plan_to_close() {
     nothing_broken(&world);
     println!("{} entries in {} s", world.entries(), world.now / 1_000);
 }
+
+fn nobody_acts(world: &mut World) {
+    for device in &mut world.devices {
+        device.willing = false;
+    }
+}
+
+#[test]
+fn heard_pressed_while_a_stop_is_not_yet_in_the_log_waits_for_it() {
+    use gantline_protocol::log::entry::Body;
+    for seed in 80..84 {
+        let mut world = World::with_crew(options(seed, Air::CLEAR, small()));
+        world.run_for(10_000);
+        nobody_acts(&mut world);
+        world.run_for(1_000);
+        world.do_now(TOWER_1, stop("shackle"));
+        let loose = |world: &World| {
+            let engine = world.engine(GROUND).unwrap();
+            engine.call(world.clock(GROUND)).word == CallWord::StopWork
+                && engine.job().stops().is_empty()
+        };
+        assert!(world.run_until_exact(5_000, loose), "seed {seed}");
+        world.do_now(GROUND, Command::Heard { stop: None });
+        world.run_for(1_500);
+        let (_, _, outcome) = world
+            .outcomes
+            .iter()
+            .rfind(|(at, _, _)| *at == GROUND)
+            .unwrap();
+        assert!(matches!(outcome, Outcome::Recorded { .. }), "{outcome:?}");
+        let engine = world.engine(GROUND).unwrap();
+        let (job, graph) = (engine.job(), engine.job().graph());
+        let stopped = graph.hash(job.stops()[0].entry);
+        let heard = graph.iter().filter(|ix| {
+            graph.author(*ix) == engine.me()
+                && matches!(graph.body(*ix), Body::Heard(heard) if heard.stop == stopped)
+        });
+        assert_eq!(heard.count(), 1, "seed {seed}");
+    }
+}

@@ -89,9 +89,16 @@ impl Engine {
             self.arm_or_refuse(id, command, until, RECOVERY_WAIT_MS, reasons, out);
             return;
         }
+        let awaited = self.stops_awaited(&command);
+        if !awaited.is_empty() && until.is_none_or(|until| until > self.now.tick) {
+            self.arm_or_refuse(id, command, until, ARMED_MS, awaited, out);
+            return;
+        }
         let bodies = match self.bodies(&command) {
             Ok(bodies) => bodies,
             Err(reasons) => {
+                // Nothing to hear is no answer while a stop is shown that cannot be answered yet.
+                let reasons = if awaited.is_empty() { reasons } else { awaited };
                 self.refuse(id, &command, reasons, out);
                 return;
             }
@@ -114,6 +121,23 @@ impl Engine {
         } else {
             self.refuse(id, &command, reasons, out);
         }
+    }
+
+    /// For a press 'heard': whose stops are shown here already and are not part of the log yet, so that
+    /// they cannot be named before.
+    fn stops_awaited(&self, command: &Command) -> Vec<Reason> {
+        let Command::Heard { stop } = command else {
+            return Vec::new();
+        };
+        self.loose_stops()
+            .into_iter()
+            .filter(|loose| loose.content.author != self.me)
+            .filter(|loose| stop.is_none_or(|stop| stop == loose.hash))
+            .filter(|loose| self.job.graph().find(&loose.hash).is_none())
+            .map(|loose| Reason::NotLevel {
+                device: loose.content.author,
+            })
+            .collect()
     }
 
     fn write_all(
