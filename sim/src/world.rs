@@ -130,6 +130,8 @@ pub struct World {
     pub broken: Vec<Broken>,
     /// Faults and own errors that engines named.
     pub faults: Vec<String>,
+    /// What was sent, if anybody listens: whether as a datagram, and the bytes.
+    pub tap: Option<Vec<(bool, Arc<[u8]>)>>,
     options: Options,
     rng: Rng,
     queue: BTreeMap<(u64, u64), Event>,
@@ -166,6 +168,7 @@ impl World {
             first_stop: BTreeMap::new(),
             broken: Vec::new(),
             faults: Vec::new(),
+            tap: None,
             rng,
             options,
             queue: BTreeMap::new(),
@@ -390,6 +393,17 @@ impl World {
         self.input(device, Input::Command { id, command });
     }
 
+    /// Bytes reach a device on its link with another, whoever made them.
+    pub fn receive(&mut self, device: usize, from: usize, datagram: bool, bytes: Vec<u8>) {
+        let from = self.devices[from].id;
+        let input = if datagram {
+            Input::Datagram { from, bytes }
+        } else {
+            Input::Message { from, bytes }
+        };
+        self.input(device, input);
+    }
+
     fn push(&mut self, in_ms: u64, event: Event) {
         self.counter += 1;
         self.queue.insert((self.now + in_ms, self.counter), event);
@@ -591,6 +605,13 @@ impl World {
     fn carry_out(&mut self, device: usize, effects: Vec<Effect>) {
         let boot = self.devices[device].boots;
         for effect in effects {
+            if let Some(tap) = &mut self.tap {
+                match &effect {
+                    Effect::Datagram { bytes, .. } => tap.push((true, Arc::clone(bytes))),
+                    Effect::Message { bytes, .. } => tap.push((false, Arc::clone(bytes))),
+                    _ => {}
+                }
+            }
             match effect {
                 Effect::Verify { batch, entries } => {
                     let (good, bad) = sign::verify_batch(entries);
