@@ -100,7 +100,7 @@ fn answer(
             closes_item: None,
         }],
         AskedOf::Agree { to } => vec![Command::Agree { to: Some(to) }],
-        AskedOf::Condition { condition } => renew(status, plan, &condition),
+        AskedOf::Condition { condition } => renew(plan, &condition),
         AskedOf::TakeRole { role, .. } => vec![Command::TakeRole { role }],
         AskedOf::Ready { handoff, .. } => vec![Command::Ready {
             handoff: Some(handoff),
@@ -143,16 +143,8 @@ fn order(plan: &Plan, state: OrderState) -> Command {
     }
 }
 
-fn renew(status: &Status, plan: &Plan, condition: &ConditionId) -> Vec<Command> {
+fn renew(plan: &Plan, condition: &ConditionId) -> Vec<Command> {
     let condition = condition.clone();
-    // Nobody takes the order back into effect for a step that does not need it.
-    let needed = plan.condition(&condition).is_some_and(|planned| {
-        planned.covers.is_empty()
-            || open_steps(status, plan).any(|step| planned.covers.contains(&step.id))
-    });
-    if !needed {
-        return Vec::new();
-    }
     match plan.condition(&condition).map(|planned| &planned.kind) {
         Some(ConditionKind::Measured { limit }) => plan
             .limit(limit)

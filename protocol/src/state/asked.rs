@@ -8,9 +8,9 @@ use super::work::{against, fresh_ready};
 use super::{
     AskedOf, CallWord, CheckStatus, ConditionStatus, Local, StepState, StepStatus, StopStatus,
 };
-use crate::facts::OfferView;
+use crate::facts::{OfferView, covers};
 use crate::gate::Job;
-use crate::ids::RoleId;
+use crate::ids::{RoleId, StepId};
 use crate::log::entry::{Body, Offered};
 use crate::plan::{Check, Condition, ConditionKind, Place, Step, Who};
 use crate::reason::{Owed, Reason};
@@ -175,14 +175,44 @@ fn roles(job: &Job, local: &Local) -> Vec<AskedOf> {
         .collect()
 }
 
-/// Conditions that this person owns and that are out of date, or soon will be.
+/// The steps that are open, and those that open when these are done.
+fn open_or_next(job: &Job, seen: &Seen) -> Vec<StepId> {
+    let state = |step: &StepId| seen.steps.iter().find(|s| s.id == *step).map(|s| s.state);
+    let is_open =
+        |step: &StepId| matches!(state(step), Some(StepState::Open | StepState::Conflict));
+    let steps = job.plan().steps.iter();
+    steps
+        .filter(|step| {
+            let mut before = step.after.iter();
+            is_open(&step.id)
+                || state(&step.id) != Some(StepState::Done)
+                    && before.all(|id| state(id) == Some(StepState::Done) || is_open(id))
+        })
+        .map(|step| step.id.clone())
+        .collect()
+}
+
+/// Conditions that this person owns and that are out of date, or soon will be: of those that cover a step
+/// that is open or comes next. With no such step left none is asked for. In a stop all are: its release looks
+/// at all of them.
 fn conditions(job: &Job, local: &Local, seen: &Seen) -> Vec<AskedOf> {
+    let stopped = seen.word == CallWord::StopWork;
+    let soon = if stopped {
+        Vec::new()
+    } else {
+        open_or_next(job, seen)
+    };
+    if soon.is_empty() && !stopped {
+        return Vec::new();
+    }
     job.plan()
         .conditions
         .iter()
         .filter(|condition| {
             let owns = |role: &RoleId| job.roster().holds(&local.me, role);
-            condition.owners.iter().any(owns) && is_due(job, local, condition, seen)
+            covers(condition, &soon)
+                && condition.owners.iter().any(owns)
+                && is_due(job, local, condition, seen)
         })
         .map(|condition| AskedOf::Condition {
             condition: condition.id.clone(),

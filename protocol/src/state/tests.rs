@@ -131,8 +131,12 @@ struct Site {
 impl Site {
     /// Founded, everybody admitted, there and briefed.
     fn new() -> Self {
+        Self::with(plan())
+    }
+
+    fn with(plan: Plan) -> Self {
         let found = Body::Found(Box::new(Found {
-            plan: plan(),
+            plan,
             person: name("Lead"),
             roles: vec![name("supervisor")],
             continues: None,
@@ -806,6 +810,65 @@ fn names_that_cases_ask_for_are_shown() {
     assert!(shown(&site, TOWER, "whereabouts").contains(&"Tower 1 aloft".to_owned()));
     assert_eq!(site.status(TOWER).job_state, JobState::Emergency);
     assert!(site.status(TOWER).asked.contains(&AskedOf::InTheClear));
+}
+
+#[test]
+fn conditions_are_asked_for_when_a_step_that_they_cover_is_open_or_next() {
+    let mut plan = plan();
+    for covered in ["rig", "keys", "off"] {
+        let mut condition = plan.conditions[0].clone();
+        condition.id = name(covered);
+        condition.kind = ConditionKind::Order;
+        condition.owners = vec![name("supervisor")];
+        condition.covers = vec![name(covered)];
+        plan.conditions.push(condition);
+    }
+    let asked = |site: &Site| -> Vec<ConditionId> {
+        let status = site.status(LEAD);
+        let conditions = status.asked.into_iter().filter_map(|asked| match asked {
+            AskedOf::Condition { condition } => Some(condition),
+            _ => None,
+        });
+        conditions.collect()
+    };
+    let names = |ids: &[&str]| ids.iter().map(|id| name(id)).collect::<Vec<ConditionId>>();
+    let site = Site::with(plan);
+    assert_eq!(asked(&site), names(&["rig", "keys"]));
+    // Whatever the steps ahead need, a stop is released only with everything in bounds.
+    let mut stopped = Site::with(site.job.plan().clone());
+    stopped.stop(TOWER);
+    assert_eq!(asked(&stopped), names(&["rig", "keys", "off"]));
+}
+
+#[test]
+fn what_lies_behind_or_far_ahead_is_not_asked_for() {
+    for (covered, at_first, later) in [
+        ("rig", true, false),
+        ("keys", true, true),
+        ("off", false, true),
+    ] {
+        let mut plan = plan();
+        plan.conditions[0].covers = vec![name(covered)];
+        plan.conditions[0].owners = vec![name("observer")];
+        let mut site = Site::with(plan);
+        let asked = |site: &mut Site| {
+            // Long out of date, whatever it covers.
+            if let Some(age) = site.condition_ages.get_mut(&name("in_place")) {
+                age.1 = 1_000_000;
+            }
+            let condition = name("in_place");
+            let is = site
+                .status(EYES)
+                .asked
+                .contains(&AskedOf::Condition { condition });
+            site.look_around();
+            is
+        };
+        assert_eq!(asked(&mut site), at_first, "{covered} at first");
+        site.acknowledge(TOWER, "rig", "rigged", Said::Yes);
+        assert_eq!(site.job.complete().len(), 1);
+        assert_eq!(asked(&mut site), later, "{covered} later");
+    }
 }
 
 // Replay.
