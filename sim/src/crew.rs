@@ -5,7 +5,7 @@
 use gantline_protocol::decimal::Decimal;
 use gantline_protocol::engine::{Command, Outcome};
 use gantline_protocol::gate::Job;
-use gantline_protocol::ids::{CheckId, ConditionId, ItemId, StepId};
+use gantline_protocol::ids::{CheckId, ConditionId, ItemId, RoleId, StepId};
 use gantline_protocol::log::entry::{Finding, NoteKind, OrderState, Said};
 use gantline_protocol::plan::{ConditionKind, Expects, Limit, Place, Plan, Step};
 use gantline_protocol::reason::{Reason, Unfit};
@@ -75,6 +75,14 @@ pub fn next_act(status: &Status, job: &Job, temper: &Temper, now: u64) -> Option
             acts.push(heads(status));
         }
         acts.push(Command::Close);
+    }
+    if all_done && !closed && status.roles.iter().any(RoleId::is_observer) {
+        // Whose device does not answer is seen by a witness, not assumed by the supervisor.
+        let graph = job.graph();
+        let counted = job.facts().heads(graph, graph.all(), job.roster());
+        if counted.count.is_some() && !counted.missing.is_empty() {
+            acts.push(heads(status));
+        }
     }
     if all_done && !closed && status.roles.iter().any(|role| role.as_str() == "ground") {
         acts.extend(pack_up(status, plan));

@@ -442,3 +442,33 @@ fn heard_pressed_while_a_stop_is_not_yet_in_the_log_waits_for_it() {
         assert_eq!(heard.count(), 1, "seed {seed}");
     }
 }
+
+#[test]
+fn a_head_count_takes_nobody_for_clear_whose_device_does_not_answer() {
+    use gantline_protocol::log::entry::Body;
+    let mut world = World::with_crew(options(85, Air::CLEAR, small()));
+    world.run_for(10_000);
+    nobody_acts(&mut world);
+    world.part(&[GROUND]);
+    world.run_for(5_000);
+    let people = crew(&["ground"]).into_iter().map(|(person, _)| person);
+    let command = Command::HeadCount {
+        clear: people.collect(),
+        assumed: Vec::new(),
+    };
+    world.do_now(SUPERVISOR, command);
+    world.run_for(1_000);
+    let graph = world.engine(SUPERVISOR).unwrap().job().graph();
+    let counts: Vec<_> = graph
+        .iter()
+        .filter_map(|ix| match graph.body(ix) {
+            Body::HeadCount(count) => Some(count),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(counts.len(), 1, "{:?}", world.outcomes.last());
+    let ground = Person::try_from("Ground").unwrap();
+    assert_eq!(counts[0].assumed, std::slice::from_ref(&ground));
+    assert!(!counts[0].clear.contains(&ground));
+    assert_eq!(counts[0].clear.len(), 5);
+}

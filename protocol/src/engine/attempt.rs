@@ -61,6 +61,7 @@ impl Engine {
             me: self.me,
             evidence: &|steps| self.evidence(steps),
             age_ms: &|ix| self.age_ms(ix),
+            in_contact: &|device: &DeviceKey| self.is_in_contact(device),
             said_held: &|device: &DeviceKey| {
                 self.watch
                     .newest_have(device)
@@ -138,6 +139,14 @@ impl Engine {
                 device: loose.content.author,
             })
             .collect()
+    }
+
+    /// Whether there is a proof of life of a device within the watch limit.
+    fn is_in_contact(&self, device: &DeviceKey) -> bool {
+        let limit_ms = self.job.plan().times.watch_limit_ms;
+        self.watch
+            .proved_at(device)
+            .is_some_and(|since| self.now.tick.since(since) <= limit_ms)
     }
 
     fn write_all(

@@ -3,12 +3,13 @@
 //! May use: gate, facts, watch's ages as values.   Never: whether it counts (gate); the clock.
 
 use crate::engine::command::Command;
+use crate::facts::count_as_known;
 use crate::gate::Job;
 use crate::ids::{CheckId, DeviceKey, EntryHash, HandoffId, RoleId, StepId};
 use crate::log::entry::{
     Acknowledge, Admit, Agree, Amend, Ask, Body, Briefed, Cannot, Close, ConditionNamed,
-    ConditionReading, Correction, Decline, Evidence, Exception, ExitPlan, HeadCount, Heard,
-    Identity, MakeSafe, Moved, Note, NoteKind, Offer, OfferNamed, Offered, OrderStatus, Proposal,
+    ConditionReading, Correction, Decline, Evidence, Exception, ExitPlan, Heard, Identity,
+    MakeSafe, Moved, Note, NoteKind, Offer, OfferNamed, Offered, OrderStatus, Proposal,
     ProposalNamed, Propose, Ready, ResumeDay, Scan, StepBack, Stop, StopKind, Suspend, Void,
     Withdraw,
 };
@@ -23,6 +24,8 @@ pub(super) struct Known<'a> {
     pub(super) evidence: &'a dyn Fn(&[StepId]) -> Evidence,
     /// Upper bound of an entry's age, ms.
     pub(super) age_ms: &'a dyn Fn(EntryIx) -> Option<u64>,
+    /// Whether there is a proof of life of a device within the watch limit.
+    pub(super) in_contact: &'a dyn Fn(&DeviceKey) -> bool,
     /// What a device said it held, by its newest word.
     pub(super) said_held: &'a dyn Fn(&DeviceKey) -> Vec<(crate::ids::DeviceTag, u32)>,
 }
@@ -372,7 +375,13 @@ pub(super) fn bodies(
             }))
         }
         Command::MakeSafe { step, text } => one(Body::MakeSafe(MakeSafe { step, text })),
-        Command::HeadCount { clear, assumed } => one(Body::HeadCount(HeadCount { clear, assumed })),
+        Command::HeadCount { clear, assumed } => one(Body::HeadCount(count_as_known(
+            clear,
+            assumed,
+            job.roster(),
+            known.me,
+            known.in_contact,
+        ))),
         Command::Identity {
             structure,
             circuit,
