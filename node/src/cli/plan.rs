@@ -1,16 +1,18 @@
 //! Plan: which plans are there, what do they say, are they good?
-//! Owns: nothing.   Gives: `gantline plan list`, `show`, `check`; `Named`, a plan by name or file.
-//! May use: protocol's plan.   Never: a rule about plans (protocol has them).
+//! Owns: nothing.   Gives: `gantline plan list`, `show`, `limits`, `check`; `Named`, a plan by name or file.
+//! May use: protocol's plan, sheet.   Never: a rule about plans (protocol has them).
 
 use super::{Answer, Exit, Problem, Settings, read_text};
+use crate::sheet::{self, Heading};
 use clap::Subcommand;
+use gantline_protocol::limits::sheet::{CAUTIONS, Gapped, Line as SheetLine};
 use gantline_protocol::plan::{
-    Faults, Parsed, Plan, STATES_MAX, briefing_sheet, builtin, explore, read, show,
+    Faults, Parsed, Plan, STATES_MAX, briefing_sheet, builtin, explore, limit_sheet, read, show,
 };
 use serde::Serialize;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
-/// List, show and check plans
+/// List, show and check plans and their limits
 ///
 /// A plan and its limits are planning aids: local codes, the utility's rules and licensed engineers decide.
 #[derive(Debug, Subcommand)]
@@ -28,6 +30,19 @@ pub(super) enum Arguments {
         /// Its text in the plan format, to begin a plan of one's own from
         #[arg(long, conflicts_with = "briefing")]
         source: bool,
+    },
+    /// Show the limit sheet of a plan: values, inputs, sources, what is missing
+    ///
+    /// Planning aid: local codes, the utility's rules and licensed engineers decide. Every value rests on the
+    /// plan's own inputs; what the plan leaves out is asked for by name, never guessed, and outside the range
+    /// of its source a formula gives no number. Exit code 1 when something could not be computed.
+    Limits {
+        /// Name of a plan that ships, or a plan file
+        #[arg(value_name = "NAME_OR_FILE")]
+        plan: String,
+        /// Write the sheet with its drawings as one HTML file that prints on two sides
+        #[arg(long, value_name = "FILE")]
+        html: Option<PathBuf>,
     },
     /// Check a plan, and prove its rules over every order of steps that it allows
     ///
@@ -86,8 +101,66 @@ pub(super) fn run(settings: &Settings, arguments: &Arguments) -> Result<Exit, Pr
             }
             Ok(Exit::Good)
         }
+        Arguments::Limits { plan, html } => limits(
+            settings,
+            &mut answer,
+            &Named::find(plan)?.plan()?,
+            html.as_deref(),
+        ),
         Arguments::Check { plan } => check(settings, &mut answer, &Named::find(plan)?),
     }
+}
+
+/// The limit sheet as JSON; its drawings are for the page.
+#[derive(Debug, Serialize)]
+struct LimitSheet<'a> {
+    title: &'a str,
+    lines: &'a [SheetLine],
+    not_computed: &'a [Gapped],
+    not_used: &'a [String],
+    cautions: &'a [&'static str],
+}
+
+fn limits(
+    settings: &Settings,
+    answer: &mut Answer,
+    plan: &Plan,
+    html: Option<&Path>,
+) -> Result<Exit, Problem> {
+    let sheet = limit_sheet(plan);
+    let line = &plan.line;
+    let heading = Heading {
+        title: &plan.title,
+        place: format!(
+            "{}, {} kV, circuit {}, phase {}, structure {}",
+            line.name, line.voltage_kv, line.circuit, line.phase, line.structure
+        ),
+        units: plan.units,
+        cautions: &plan.cautions,
+    };
+    if let Some(path) = html {
+        let write = |source| Problem::File {
+            path: path.to_owned(),
+            source,
+        };
+        std::fs::write(path, sheet::page(&sheet, &heading)).map_err(write)?;
+    }
+    if settings.json {
+        answer.json(&LimitSheet {
+            title: &plan.title,
+            lines: &sheet.lines,
+            not_computed: &sheet.gaps,
+            not_used: &sheet.never_used,
+            cautions: CAUTIONS,
+        })?;
+    } else {
+        answer.line(sheet::text(&sheet, &heading).trim_end())?;
+    }
+    Ok(if sheet.gaps.is_empty() {
+        Exit::Good
+    } else {
+        Exit::No
+    })
 }
 
 /// A plan's text, with the name it was asked for by.
