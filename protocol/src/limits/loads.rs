@@ -294,6 +294,60 @@ pub fn attachment_load(at: &Attachment) -> Result<AttachmentLoad, LimitError> {
     })
 }
 
+/// Loads of a dead-end, where the conductor of one side ends at its string: as [`attachment_load`] with
+/// nothing behind. The string lies in the line of the conductor, so it does not swing: swing is nothing.
+///
+/// # Errors
+/// [`LimitError`] for spans, tensions or weights outside their range.
+pub fn dead_end_load(at: &Attachment) -> Result<AttachmentLoad, LimitError> {
+    let w = at
+        .vertical
+        .positive("conductor weight")?
+        .to_newtons_per_metre();
+    let wind = at
+        .transverse
+        .not_negative("wind on the conductor")?
+        .to_newtons_per_metre();
+    let string = at.string_weight.not_negative("string weight")?.to_newtons();
+    let string_wind = at
+        .string_wind
+        .not_negative("wind on the string")?
+        .to_newtons();
+    if at.conductors == 0 {
+        return Err(LimitError::NotPositive {
+            what: "conductors in the bundle",
+            found: 0.0,
+            unit: "",
+        });
+    }
+    let n = f64::from(at.conductors);
+    let (low, reaction) = to_low_point(&at.ahead, w)?;
+    let h = at.ahead.tension.to_newtons();
+    let wind_span = at.ahead.length / 2.0;
+    let conductor_vertical = n * reaction;
+    let vertical = conductor_vertical + string;
+    let transverse = n * wind * wind_span.to_metres();
+    let longitudinal = n * h;
+    let across = transverse + string_wind;
+    Ok(AttachmentLoad {
+        wind_span,
+        weight_span: Length::metres(low),
+        weight_span_parabolic: wind_span
+            + Length::metres(h / w * at.ahead.rise.ratio(at.ahead.length)),
+        conductor_vertical: Force::newtons(conductor_vertical),
+        vertical: Force::newtons(vertical),
+        wind: Force::newtons(transverse),
+        angle: Force::ZERO,
+        transverse: Force::newtons(transverse),
+        longitudinal: Force::newtons(longitudinal),
+        swing: Angle::ZERO,
+        resultant: Force::newtons(
+            (vertical * vertical + across * across + longitudinal * longitudinal).sqrt(),
+        ),
+        uplift: conductor_vertical < 0.0,
+    })
+}
+
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 mod tests {
@@ -315,6 +369,43 @@ mod tests {
         // 2.509 lb/ft and 2.094 lb/ft (ice alone) stand in the published Drake sag tables.
         assert!((load.for_tension.to_pounds_per_foot() - 2.509).abs() < 0.001);
         assert!((load.vertical.to_pounds_per_foot() - 2.094).abs() < 0.001);
+    }
+
+    #[test]
+    fn a_dead_end_carries_its_own_side_and_two_of_them_an_attachment() {
+        let at = |back: Span, ahead: Span| Attachment {
+            back,
+            ahead,
+            line_angle: Angle::ZERO,
+            vertical: ForcePerLength::newtons_per_metre(16.0),
+            transverse: ForcePerLength::newtons_per_metre(5.0),
+            conductors: 2,
+            string_weight: Force::ZERO,
+            string_wind: Force::ZERO,
+        };
+        let span = |length: f64, rise: f64| Span {
+            length: Length::metres(length),
+            rise: Length::metres(rise),
+            tension: Force::kilonewtons(25.0),
+        };
+        let (one, other) = (span(310.0, 12.0), span(250.0, -4.0));
+        let both = attachment_load(&at(one, other)).unwrap();
+        let first = dead_end_load(&at(other, one)).unwrap();
+        let second = dead_end_load(&at(one, other)).unwrap();
+        let near = |a: f64, b: f64| assert!((a - b).abs() < 1e-6 * b.abs().max(1.0), "{a} {b}");
+        near(
+            (first.vertical + second.vertical).to_newtons(),
+            both.vertical.to_newtons(),
+        );
+        near(
+            (first.weight_span + second.weight_span).to_metres(),
+            both.weight_span.to_metres(),
+        );
+        near(
+            (first.wind + second.wind).to_newtons(),
+            both.wind.to_newtons(),
+        );
+        near(first.longitudinal.to_kilonewtons(), 50.0);
     }
 
     #[test]

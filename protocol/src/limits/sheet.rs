@@ -15,7 +15,9 @@ use crate::limits::error::LimitError;
 use crate::limits::inputs::{Inputs, Shown};
 use crate::limits::insulation::clear_length_least;
 use crate::limits::known::{KNOWN, needed};
-use crate::limits::loads::{Attachment, AttachmentLoad, Span, attachment_load, unit_load};
+use crate::limits::loads::{
+    Attachment, AttachmentLoad, Span, attachment_load, dead_end_load, unit_load,
+};
 use crate::limits::sag::{LINEAR_GOOD_TO, Linear, State, hanging, ruling_span};
 use crate::limits::tackle::{Fibre, Sheave, Tackle, rope_strength, tackle, working_load};
 use crate::limits::transfer::{
@@ -414,7 +416,14 @@ const LOAD_SOURCE: &str =
 fn conductor_part(work: &mut Work) -> Result<Hung, LimitError> {
     let inputs = work.inputs;
     let one = conductor(inputs.maybe_word("conductor").unwrap_or_default())?;
-    let (back, ahead) = (inputs.length("span_back")?, inputs.length("span_ahead")?);
+    let dead_end = inputs.maybe_word("string") == Some("dead-end");
+    let ahead = inputs.length("span_ahead")?;
+    // At a dead-end the span behind hangs on a string of its own.
+    let back = if dead_end {
+        ahead
+    } else {
+        inputs.length("span_back")?
+    };
     let ruling = match inputs.maybe_length("ruling_span")? {
         Some(ruling) => ruling,
         None => ruling_span(&[back, ahead])?,
@@ -447,7 +456,7 @@ fn conductor_part(work: &mut Work) -> Result<Hung, LimitError> {
         cautions.push("Above 50 °C the linear model says too much sag, by some percent.");
     }
     if !inputs.any(&["ruling_span"]) {
-        cautions.push("Ruling span taken from the two spans beside the structure only.");
+        cautions.push("Ruling span taken from the spans at the structure only.");
     }
     work.put(
         "conductor_tension",
@@ -459,11 +468,20 @@ fn conductor_part(work: &mut Work) -> Result<Hung, LimitError> {
         SAG_SOURCE,
         cautions.clone(),
     );
-    let (rise_back, rise_ahead) = (inputs.length("rise_back")?, inputs.length("rise_ahead")?);
-    for (name, title, span, rise) in [
-        ("sag_back", "Sag of the span behind", back, rise_back),
-        ("sag_ahead", "Sag of the span ahead", ahead, rise_ahead),
-    ] {
+    let rise_ahead = inputs.length("rise_ahead")?;
+    let rise_back = if dead_end {
+        rise_ahead
+    } else {
+        inputs.length("rise_back")?
+    };
+    let behind = ("sag_back", "Sag of the span behind", back, rise_back);
+    let before = ("sag_ahead", "Sag of the span ahead", ahead, rise_ahead);
+    let hanging_here = if dead_end {
+        vec![before]
+    } else {
+        vec![behind, before]
+    };
+    for (name, title, span, rise) in hanging_here {
         let sag = hanging(span, loads.vertical, state.horizontal)?.sag;
         work.put(
             name,
@@ -488,14 +506,22 @@ fn conductor_part(work: &mut Work) -> Result<Hung, LimitError> {
     let attachment = Attachment {
         back: at(back, rise_back),
         ahead: at(ahead, rise_ahead),
-        line_angle: inputs.angle("line_angle")?,
+        line_angle: if dead_end {
+            Angle::ZERO
+        } else {
+            inputs.angle("line_angle")?
+        },
         vertical: loads.vertical,
         transverse: loads.transverse,
         conductors,
         string_weight: inputs.force("string_weight")?,
         string_wind: wind::force(speed, STRING_DRAG, string_wind_area)?,
     };
-    let load = attachment_load(&attachment)?;
+    let load = if dead_end {
+        dead_end_load(&attachment)?
+    } else {
+        attachment_load(&attachment)?
+    };
     hung_lines(work, &load)?;
     let mean_span = (back + ahead) / 2.0;
     Ok(Hung {
