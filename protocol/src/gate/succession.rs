@@ -100,10 +100,11 @@ fn signs(graph: &Graph, past: &View, proposal: EntryIx, propose: &Propose, ix: E
         Body::Consent(consent) => {
             consent.proposal == graph.hash(proposal) && !signed_before(graph, propose, proposal, ix)
         }
-        Body::Accept => past
-            .replaces
-            .get(&graph.author(ix))
-            .is_some_and(|old| *old == propose.device),
+        Body::Accept => past.replaces.get(&graph.author(ix)).is_some_and(|old| {
+            // Of the same person: nobody else's acceptance speaks for the one who is removed.
+            *old == propose.device
+                && past.roster.person(&graph.author(ix)) == past.roster.person(old)
+        }),
         _ => false,
     }
 }
