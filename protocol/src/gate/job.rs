@@ -45,7 +45,7 @@ pub struct Job {
     /// Entries that can change what older acknowledgements are worth.
     pub(super) disturbing: ByChain<EntryIx>,
     /// Admissions of each device, standing or not.
-    admissions: BTreeMap<DeviceKey, Vec<EntryIx>>,
+    pub(super) admissions: BTreeMap<DeviceKey, Vec<EntryIx>>,
     complete: BTreeSet<StepId>,
     reached: BTreeSet<StepId>,
 }
