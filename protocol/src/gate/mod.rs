@@ -40,6 +40,10 @@ mod tally;
 mod testkit;
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod tests_crew;
+#[cfg(test)]
+mod tests_day;
 mod verdict;
 mod views;
 mod world;

@@ -12,11 +12,12 @@ use crate::log::entry::{
     Acknowledge, Admit, Agree, Ask, Body, Briefed, Cannot, Close, ConditionAge, Decline, Evidence,
     Found, Heard, Proof, Proposal, ProposalNamed, Propose, Release, Said, Seal, Stop, StopKind,
 };
-use crate::log::graph::{ChainIx, Inserted};
+use crate::log::graph::{ChainIx, Graph, Inserted};
 use crate::log::sample::{self, WALL};
-use crate::log::sign::Verified;
+use crate::log::sign::{self, Verified};
+use crate::log::wire::{self, Entry};
 use crate::plan::{Check, Expects, Lasts, Limit, Plan, Role, Step, Who};
-use crate::reason::Reason;
+use crate::reason::{Owed, Reason};
 
 /// A name of any kind.
 pub fn name<T: TryFrom<String>>(text: &str) -> T
@@ -169,6 +170,11 @@ impl Crew {
                 replaces: None,
             }),
         );
+        self.enter(by, author)
+    }
+
+    /// A device comes in with all that `by` has.
+    pub fn enter(&mut self, by: usize, author: Author) -> usize {
         let held = self.devices[by].held.clone();
         let mut job = Job::found(held[0].clone()).unwrap();
         for entry in &held[1..] {
@@ -343,6 +349,18 @@ impl Crew {
         kind: Proposal,
         consents: &[usize],
     ) -> EntryHash {
+        self.remove_naming(by, device, kind, consents, Vec::new())
+    }
+
+    /// The same; the seal also names other entries, such as the acceptance of who gets a new device.
+    pub fn remove_naming(
+        &mut self,
+        by: usize,
+        device: usize,
+        kind: Proposal,
+        consents: &[usize],
+        mut hashes: Vec<EntryHash>,
+    ) -> EntryHash {
         // The newest beacon of that device: it says what it holds.
         let theirs = self.devices[device].job.graph();
         let known = theirs
@@ -365,7 +383,6 @@ impl Crew {
                 known,
             }),
         );
-        let mut hashes = Vec::new();
         for &other in consents {
             self.give(by, other);
             hashes.push(self.say(other, Body::Consent(ProposalNamed { proposal })));
@@ -378,6 +395,101 @@ impl Crew {
                 consents: hashes,
             }),
         )
+    }
+
+    /// Puts an entry in that somebody made elsewhere, at some devices.
+    pub fn put(&mut self, devices: &[usize], entry: &Verified) {
+        for &device in devices {
+            let device = &mut self.devices[device];
+            insert(device, entry);
+            device.job.settle();
+        }
+    }
+
+    /// An entry of a kind that this version does not know, put in at its author's.
+    pub fn say_unknown(&mut self, device: usize) -> EntryHash {
+        let author = &self.devices[device].author;
+        let graph = self.devices[device].job.graph();
+        let known = author.next(graph, WALL, self.id, Body::Accept).unwrap();
+        let mut bytes = known.bytes[..known.bytes.len() - wire::SIGNATURE_BYTES].to_vec();
+        // The kind is the last byte: an acceptance carries nothing.
+        bytes.pop();
+        bytes.extend(b"\x63from a later version");
+        let hash = wire::hash_content(&bytes);
+        bytes.extend(sign::sign(author.key(), &hash));
+        let entry = Verified::unchecked(Entry::decode(bytes.into()).unwrap());
+        self.put(&[device], &entry);
+        hash
+    }
+
+    /// Another entry with the number of the device's newest, made as if that one had not been: a fork.
+    /// The device itself has it, and nobody else yet.
+    pub fn fork(&mut self, device: usize, body: Body) -> Verified {
+        let mut graph = Graph::new();
+        let me = self.key(device);
+        let held = &self.devices[device].held;
+        let newest = held
+            .iter()
+            .rposition(|entry| entry.entry().content.author == me)
+            .unwrap();
+        for entry in &held[..newest] {
+            graph.insert(entry.clone()).unwrap();
+        }
+        let author = &self.devices[device].author;
+        let entry = Verified::unchecked(author.next(&graph, WALL, self.id, body).unwrap());
+        self.put(&[device], &entry);
+        entry
+    }
+
+    /// Some hear stops, and their supervisor asks; all of it known to them.
+    pub fn heard_and_asked(&mut self, stops: &[EntryHash], who: &[usize]) -> EntryHash {
+        for &device in who {
+            for &stop in stops {
+                self.say(device, Body::Heard(Heard { stop }));
+            }
+        }
+        self.sync_among(who);
+        let ask = self.say(
+            who[0],
+            Body::Ask(Ask {
+                stops: stops.to_vec(),
+                cause: "seen to".into(),
+                open_item: None,
+                closes_item: None,
+            }),
+        );
+        self.sync_among(who);
+        ask
+    }
+
+    /// Some agree, known to the supervisor who asked.
+    pub fn agree(&mut self, to: EntryHash, who: &[usize]) {
+        for &device in who {
+            self.say(device, Body::Agree(Agree { to }));
+            self.give(device, LEAD);
+        }
+    }
+
+    pub fn release(&mut self, ask: EntryHash, conditions: Vec<ConditionAge>) -> EntryHash {
+        let evidence = Evidence {
+            proofs: Vec::new(),
+            conditions,
+        };
+        self.say(LEAD, Body::Release(Release { ask, evidence }))
+    }
+
+    /// What the crew still owes before a stop is released, as one device sees it.
+    pub fn owed(&self, device: usize, stop: EntryHash) -> Vec<Owed> {
+        let job = &self.devices[device].job;
+        job.owed(job.graph().find(&stop).unwrap())
+    }
+
+    pub fn stops(&self, device: usize) -> Vec<EntryHash> {
+        let job = &self.devices[device].job;
+        job.stops()
+            .iter()
+            .map(|stop| job.graph().hash(stop.entry))
+            .collect()
     }
 
     pub fn decline(&mut self, device: usize, to: EntryHash) -> EntryHash {
