@@ -356,11 +356,9 @@ fn wants(job: &Job, local: &Local, step: &Step, check: &Check, status: &CheckSta
                 }
         }
         Who::SecondLook { first, second } => {
-            let looks = given.iter().filter(|answer| {
-                reasons_of(job, answer.ix)
-                    .iter()
-                    .all(super::looks::is_about_answer)
-            });
+            let looks = given
+                .iter()
+                .filter(|answer| super::looks::stands(&reasons_of(job, answer.ix)));
             // Looks of a round that ended in a conflict are void; new ones are wanted of anybody who may.
             let others: Vec<&Answer> = looks.filter(|answer| answer.device != local.me).collect();
             let in_conflict = status
@@ -370,10 +368,9 @@ fn wants(job: &Job, local: &Local, step: &Step, check: &Check, status: &CheckSta
             if in_conflict {
                 return first.iter().chain(second).any(holds);
             }
-            let own_look = given.iter().any(|answer| {
-                answer.device == local.me
-                    && answer.reasons.iter().all(super::looks::is_about_answer)
-            });
+            let own_look = given
+                .iter()
+                .any(|answer| answer.device == local.me && super::looks::stands(&answer.reasons));
             let fits = |role: &[RoleId], other: &Answer| {
                 role.iter()
                     .any(|role| job.roster().holds(&other.device, role))

@@ -37,6 +37,14 @@ pub(super) fn is_about_answer(reason: &Reason) -> bool {
     )
 }
 
+/// Whether a look with these reasons against it stands as a look, passing or not. One that follows a conflict
+/// without a word of what was done is none (ROUND): it must not lift the blind from the round to come.
+pub(super) fn stands(reasons: &[Reason]) -> bool {
+    reasons
+        .iter()
+        .all(|reason| is_about_answer(reason) && !matches!(reason, Reason::Conflict { .. }))
+}
+
 /// The round that each look belongs to: one more than the latest round of which its author had seen two
 /// different answers of two people. `looks` come in an order that keeps pasts first.
 pub(super) fn rounds(graph: &Graph, looks: &[Look]) -> Vec<u32> {

@@ -110,7 +110,7 @@ fn kept_back(job: &Job, local: &Local, step: &Step, check: &Check) -> BTreeSet<E
             _ => None,
         })
         .collect();
-    let stands = |ix: EntryIx| reasons_of(job, ix).iter().all(looks::is_about_answer);
+    let stands = |ix: EntryIx| looks::stands(&reasons_of(job, ix));
     let shown = looks::shown(graph, &looks, local.me, &stands);
     let hidden = looks.iter().zip(shown).filter(|(_, shown)| !shown);
     hidden.map(|(look, _)| look.ix).collect()

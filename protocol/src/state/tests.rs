@@ -257,6 +257,18 @@ impl Site {
     }
 
     fn acknowledge(&mut self, device: u8, step: &str, check: &str, said: Said) -> EntryIx {
+        self.acknowledge_after(device, step, check, said, None)
+    }
+
+    /// The same, stating what was done since an answer that did not agree.
+    fn acknowledge_after(
+        &mut self,
+        device: u8,
+        step: &str,
+        check: &str,
+        said: Said,
+        change: Option<&str>,
+    ) -> EntryIx {
         self.look_around();
         let evidence = self.evidence(device);
         let ix = self.say(
@@ -266,7 +278,7 @@ impl Site {
                 check: name(check),
                 version: 0,
                 said,
-                change: None,
+                change: change.map(str::to_owned),
                 evidence,
             }),
         );
@@ -276,6 +288,12 @@ impl Site {
 
     fn look(&mut self, device: u8, words: &str) -> EntryIx {
         self.acknowledge(device, "keys", "seated", Said::Words(words.into()))
+    }
+
+    /// A look of a new round.
+    fn look_anew(&mut self, device: u8, words: &str) -> EntryIx {
+        let said = Said::Words(words.into());
+        self.acknowledge_after(device, "keys", "seated", said, Some("cleaned"))
     }
 
     fn stop(&mut self, device: u8) -> EntryIx {
@@ -760,8 +778,11 @@ fn both_looks_are_shown_when_both_are_in_and_a_conflict_holds_until_new_ones_agr
             "{device}"
         );
     }
+    // Without a word of what was done nothing is settled.
+    site.look(EYES, "zz-seated");
+    assert_eq!(site.status(EYES).steps[1].state, StepState::Conflict);
     // A new round is blind again: the new answer of one is not on the other's device.
-    site.acknowledge(TOWER, "keys", "seated", Said::Words("zz-seated".into()));
+    site.look_anew(TOWER, "zz-seated");
     let eyes = site.status(EYES);
     let newest = eyes.steps[1].checks[0]
         .given
@@ -769,7 +790,13 @@ fn both_looks_are_shown_when_both_are_in_and_a_conflict_holds_until_new_ones_agr
         .rfind(|given| given.by == name("Tower 1"))
         .unwrap();
     assert_eq!(newest.said, None);
-    site.look(EYES, "zz-seated");
+    assert!(
+        eyes.asked
+            .iter()
+            .any(|asked| matches!(asked, AskedOf::Check { .. })),
+        "asked again, the silent answer having settled nothing"
+    );
+    site.look_anew(EYES, "zz-seated");
     assert_eq!(site.status(EYES).steps[1].state, StepState::Done);
     assert_eq!(site.call(EYES).word, CallWord::Proceed);
 }
