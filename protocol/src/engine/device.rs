@@ -19,7 +19,7 @@ use crate::gate::{Job, Verdict};
 use crate::ids::{BootId, DeviceKey, EntryHash};
 use crate::log::author::Author;
 use crate::log::entry::{Body, NoteKind, StopKind};
-use crate::log::graph::{CannotInsert, EntryIx, Inserted};
+use crate::log::graph::{EntryIx, Inserted};
 use crate::log::sign::Verified;
 use crate::log::wire::Entry;
 use crate::reason::Reason;
@@ -417,34 +417,49 @@ impl Engine {
 
     /// The one place where an entry, own or foreign, becomes part of the job. Only from the disk.
     fn apply(&mut self, verified: Verified, out: &mut Vec<Effect>) -> Option<EntryIx> {
-        let kept = verified.clone();
+        let entry = verified.entry();
+        let (hash, author, seq) = (entry.hash, entry.content.author, entry.content.seq);
+        // Asked first, so that no copy of the entry has to be kept for it.
+        if let Some(missing) = self.lacks(entry) {
+            let _ = self.intake.pen.put(verified, missing);
+            return None;
+        }
         match self.job.insert(verified) {
             Ok(Inserted::New(ix)) => {
                 self.changed = true;
                 self.applied(ix);
-                for ready in self.intake.pen.take_ready(&kept.entry().hash) {
+                for ready in self.intake.pen.take_ready(&hash) {
                     self.take(ready, out);
                 }
                 Some(ix)
             }
             Ok(Inserted::Known(ix)) => Some(ix),
-            Err(CannotInsert::Gap { missing }) => {
-                let _ = self.intake.pen.put(kept, missing);
-                None
-            }
             Err(cannot) => {
-                let content = &kept.entry().content;
                 let fault = PeerFault::Refused {
-                    author: content.author,
-                    seq: content.seq,
+                    author,
+                    seq,
                     why: cannot.to_string(),
                 };
-                let peer = content.author;
-                self.intake.pen.refuse(&kept.entry().hash);
-                out.push(Effect::Fault { peer, fault });
+                self.intake.pen.refuse(&hash);
+                out.push(Effect::Fault {
+                    peer: author,
+                    fault,
+                });
                 None
             }
         }
+    }
+
+    /// What an entry rests on that is not part of the job yet; `None`: nothing, or it is part of it itself.
+    fn lacks(&self, entry: &Entry) -> Option<Vec<EntryHash>> {
+        let graph = self.job.graph();
+        let missing: Vec<EntryHash> = core::iter::once(&entry.content.prev)
+            .filter(|prev| **prev != EntryHash::NONE)
+            .chain(&entry.content.heads)
+            .filter(|hash| graph.find(hash).is_none())
+            .copied()
+            .collect();
+        (!missing.is_empty() && graph.find(&entry.hash).is_none()).then_some(missing)
     }
 
     /// What only this device notes of an applied entry.
@@ -463,8 +478,7 @@ impl Engine {
         ) {
             self.arrivals.insert(ix, self.now.tick);
         }
-        let entry = graph.entry(ix).clone();
-        self.spread.applied(&entry, self.now.tick);
+        self.spread.applied(graph.entry(ix), self.now.tick);
     }
 
     /// Writes an entry of this device: made now, part of the job once it is on disk.

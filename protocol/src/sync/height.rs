@@ -4,7 +4,7 @@
 //! leave wrong.
 
 use crate::ids::{DeviceKey, DeviceTag, EntryHash};
-use crate::log::graph::{EntryIx, Graph};
+use crate::log::graph::{ChainIx, EntryIx, Graph};
 use crate::sync::message::Ask;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -26,7 +26,7 @@ fn fork_seqs(graph: &Graph) -> BTreeMap<DeviceTag, u32> {
 pub fn heights(graph: &Graph) -> Heights {
     let mut held = Heights::new();
     for (chain, count) in (0_u32..).zip(graph.all()) {
-        let author = graph.chain_author(crate::log::graph::ChainIx(chain)).tag();
+        let author = graph.chain_author(ChainIx(chain)).tag();
         let height = held.entry(author).or_insert(0);
         *height = (*height).max(*count);
     }
@@ -88,8 +88,24 @@ pub fn given(
         forks.get(tag).is_some_and(|fork| seq >= *fork)
             && wanted.iter().any(|&wanted| graph.before(ix, wanted))
     };
+    // Without forks nothing before the first that is missing needs to be looked at.
+    let start = if forks.is_empty() {
+        let first_missing = (0_u32..)
+            .map(ChainIx)
+            .zip(graph.all())
+            .filter_map(|(chain, _)| {
+                let count = theirs.get(&graph.chain_author(chain).tag());
+                graph.at(chain, count.copied().unwrap_or(0))
+            });
+        match first_missing.chain(wanted.iter().copied()).min() {
+            Some(first) => first.0 as usize,
+            None => return (Vec::new(), false),
+        }
+    } else {
+        0
+    };
     let mut out = Vec::new();
-    for ix in graph.iter() {
+    for ix in graph.iter().skip(start) {
         let tag = graph.author(ix).tag();
         let seq = graph.seq(ix);
         if by_heights(ix, &tag, seq) || by_name(ix, &tag, seq) {
