@@ -4,7 +4,7 @@
 
 use crate::store::Finding;
 use gantline_protocol::engine::{Input, VerifyId};
-use gantline_protocol::log::sign::{BadSignature, Verified, verify_batch};
+use gantline_protocol::log::sign::{BATCH_ENTRIES, BadSignature, Verified, verify_batch};
 use gantline_protocol::log::wire::Entry;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -14,8 +14,8 @@ use tokio::sync::mpsc::UnboundedSender;
 /// Up to so many entries are checked where they are: some 0.3 ms, less than handing them to a thread can cost on a
 /// busy machine.
 pub(crate) const INLINE_MAX: usize = 8;
-/// A part for one thread: as many as the fastest batches have.
-const PART: usize = 256;
+/// A part for one thread has at least so many: below, a signature takes half as long again as in a full batch.
+const PART_MIN: usize = 128;
 /// More threads than this gain nothing: the loop takes the results one after the other.
 const THREADS_MAX: usize = 4;
 
@@ -61,7 +61,10 @@ impl Checkers {
 
     /// Has a batch checked.
     pub(crate) fn check(&self, id: VerifyId, entries: Vec<Entry>) {
-        let places = entries.len().div_ceil(PART);
+        // Every thread has a share, and no part is larger than the fastest batches.
+        let each = entries.len().div_ceil(threads());
+        let each = each.clamp(PART_MIN, BATCH_ENTRIES);
+        let places = entries.len().div_ceil(each);
         let batch = Arc::new(Batch {
             id,
             done: Mutex::new((0..places).map(|_| None).collect()),
@@ -72,7 +75,7 @@ impl Checkers {
             let _ = self.parts.send(Part {
                 batch: Arc::clone(&batch),
                 place,
-                entries: entries.by_ref().take(PART).collect(),
+                entries: entries.by_ref().take(each).collect(),
             });
         }
     }
@@ -117,7 +120,7 @@ impl Batch {
 /// Decodes and checks what a journal gave, on all cores, keeping the order. What is not good is left out and told.
 #[must_use]
 pub fn check_all(records: &[Arc<[u8]>]) -> (Vec<Verified>, Vec<Finding>) {
-    let each = records.len().div_ceil(threads()).max(PART);
+    let each = records.len().div_ceil(threads()).max(PART_MIN);
     thread::scope(|scope| {
         let parts: Vec<_> = records
             .chunks(each)
@@ -140,11 +143,11 @@ pub fn check_all(records: &[Arc<[u8]>]) -> (Vec<Verified>, Vec<Finding>) {
 fn check_part(first: usize, records: &[Arc<[u8]>]) -> (Vec<Verified>, Vec<Finding>) {
     let mut good = Vec::with_capacity(records.len());
     let mut findings = Vec::new();
-    for (n, records) in records.chunks(PART).enumerate() {
+    for (n, records) in records.chunks(BATCH_ENTRIES).enumerate() {
         let mut entries = Vec::with_capacity(records.len());
         let mut places = Vec::with_capacity(records.len());
         for (m, record) in records.iter().enumerate() {
-            let place = first + n * PART + m;
+            let place = first + n * BATCH_ENTRIES + m;
             match Entry::decode(Arc::clone(record)) {
                 Ok(entry) => {
                     places.push((place, entry.content.author, entry.content.seq));
