@@ -114,6 +114,12 @@ impl Workload {
     }
 }
 
+/// What the secret key of a device is made of.
+#[must_use]
+pub fn key_seed(number: usize) -> [u8; 32] {
+    *blake3::hash(format!("gantline workload device {number}").as_bytes()).as_bytes()
+}
+
 /// How many entries of each device.
 type Counts = [u32; DEVICES];
 
@@ -131,10 +137,7 @@ struct Writer {
 impl Writer {
     fn new() -> Self {
         Self {
-            authors: core::array::from_fn(|number| {
-                let seed = blake3::hash(format!("gantline workload device {number}").as_bytes());
-                Author::new((*seed.as_bytes()).into())
-            }),
+            authors: core::array::from_fn(|number| Author::new(key_seed(number).into())),
             job: JobId::UNFOUNDED,
             entries: Vec::new(),
             seen: Vec::new(),
