@@ -451,7 +451,11 @@ impl Engine {
     }
 
     /// What an entry rests on that is not part of the job yet; `None`: nothing, or it is part of it itself.
+    /// An entry of another job rests on nothing here: the job refuses it at once, it does not wait.
     fn lacks(&self, entry: &Entry) -> Option<Vec<EntryHash>> {
+        if entry.content.job != self.job.id() {
+            return None;
+        }
         let graph = self.job.graph();
         let missing: Vec<EntryHash> = core::iter::once(&entry.content.prev)
             .filter(|prev| **prev != EntryHash::NONE)
