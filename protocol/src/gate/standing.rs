@@ -238,6 +238,16 @@ impl<'a> Fold<'a> {
         })
     }
 
+    /// Whether every removal of the device had seen this entry.
+    fn out_only_after(&self, device: &DeviceKey, ix: EntryIx) -> bool {
+        self.roster.members.contains_key(device)
+            && self
+                .removals
+                .iter()
+                .filter(|removal| removal.role.is_none() && removal.device == *device)
+                .all(|removal| self.graph.before(ix, removal.ix))
+    }
+
     fn found(&mut self) {
         let found = super::founding(self.graph);
         let founder = self.graph.author(EntryIx(0));
@@ -331,10 +341,11 @@ impl<'a> Fold<'a> {
             .all(|&(forked, at)| forked != to || graph.seq(take) < at);
         let holds = self.roster.holds(&from, role);
         let vacant = !self.roster.present(&from);
+        // Who is removed after the take has taken: the role does not go back to the outgoing person.
+        let taken_then_out = self.out(&to, offer) && self.out_only_after(&to, take);
         if !unforked
             || offered_again(graph, self.rare, self.members, offer, take)
-            || self.out(&to, take)
-            || !self.roster.present(&to)
+            || !(taken_then_out || self.roster.present(&to) && !self.out(&to, take))
             || !(holds || vacant)
         {
             return;
@@ -345,13 +356,16 @@ impl<'a> Fold<'a> {
         }
         if holds {
             self.drop_role(from, role);
-            self.removals.push(Removal {
-                ix: take,
-                device: from,
-                role: Some(role.clone()),
-            });
         }
-        self.grant(to, role, offer);
+        // Also of somebody gone since: what they say concurrently with the take, they say without the role.
+        self.removals.push(Removal {
+            ix: take,
+            device: from,
+            role: Some(role.clone()),
+        });
+        if self.roster.present(&to) {
+            self.grant(to, role, offer);
+        }
     }
 
     /// The supervisor of the last term, if present. Whoever takes over lays down the roles that the

@@ -851,3 +851,73 @@ fn an_author_that_nobody_admitted_is_refused() {
         Err(CannotInsert::NotAdmitted { .. })
     ));
 }
+
+#[test]
+fn a_role_does_not_go_back_when_its_taker_is_removed() {
+    let mut crew = Crew::new(&plan(), 5);
+    relieve_observer(&mut crew);
+    crew.remove(LEAD, GROUND, Proposal::Remove, &[EYES, TOWER, 4]);
+    crew.sync();
+    let roster = crew.devices[LEAD].job.roster();
+    assert!(!roster.present(&crew.key(GROUND)));
+    assert!(!roster.holds(&crew.key(EYES), &name("observer")));
+    // NON-VACUOUS: nobody watches, so nothing counts.
+    let ack = crew.ack(TOWER, "s1");
+    assert_ne!(crew.verdict(TOWER, ack), Verdict::Counts);
+}
+
+#[test]
+fn a_role_stays_where_it_is_when_its_taker_was_removed_unseen() {
+    let mut crew = Crew::new(&plan(), 5);
+    let offer = offer_observer(&mut crew);
+    crew.remove(LEAD, GROUND, Proposal::Remove, &[EYES, TOWER, 4]);
+    let take = Body::Take(OfferNamed {
+        offer,
+        ready_age_ms: 0,
+    });
+    crew.say(GROUND, take);
+    crew.sync();
+    let roster = crew.devices[LEAD].job.roster();
+    assert!(roster.holds(&crew.key(EYES), &name("observer")));
+}
+
+/// The observer asks for relief, and the lead offers the role to the ground worker.
+fn offer_observer(crew: &mut Crew) -> EntryHash {
+    crew.say(
+        EYES,
+        Body::Note(Note {
+            text: "relief".into(),
+            about: None,
+            kind: NoteKind::ReliefWanted {
+                role: name("observer"),
+            },
+        }),
+    );
+    crew.sync();
+    let offer = crew.say(
+        LEAD,
+        Body::Offer(Offer {
+            what: Offered::Role {
+                role: name("observer"),
+                from: crew.key(EYES),
+            },
+            to: Some(crew.key(GROUND)),
+        }),
+    );
+    crew.sync();
+    offer
+}
+
+fn relieve_observer(crew: &mut Crew) {
+    let offer = offer_observer(crew);
+    crew.say(
+        GROUND,
+        Body::Take(OfferNamed {
+            offer,
+            ready_age_ms: 0,
+        }),
+    );
+    crew.sync();
+    let roster = crew.devices[LEAD].job.roster();
+    assert!(roster.holds(&crew.key(GROUND), &name("observer")));
+}
