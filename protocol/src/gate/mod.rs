@@ -30,6 +30,8 @@ mod plans;
 #[cfg(test)]
 mod random;
 mod records;
+#[cfg(test)]
+mod reference;
 mod roster;
 mod rules;
 mod standing;
