@@ -3,7 +3,9 @@
 //! May use: nothing of this crate.   Never: what the names mean (plan, log).
 
 use core::fmt;
-use serde::{Deserialize, Serialize};
+use serde::de::Visitor;
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use smol_str::SmolStr;
 
 /// Writes bytes as lowercase hexadecimal.
 fn hex(bytes: &[u8], f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -159,9 +161,8 @@ pub enum BadId {
 macro_rules! name_id {
     ($(#[$doc:meta])* $name:ident, $good:path, $bad:ident) => {
         $(#[$doc])*
-        #[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-        #[serde(try_from = "String", into = "String")]
-        pub struct $name(String);
+        #[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub struct $name(SmolStr);
 
         impl $name {
             /// The name as text.
@@ -171,17 +172,21 @@ macro_rules! name_id {
             }
         }
 
-        impl TryFrom<String> for $name {
-            type Error = BadId;
-            fn try_from(text: String) -> Result<Self, BadId> {
-                if $good(&text) { Ok(Self(text)) } else { Err(BadId::$bad { found: text }) }
-            }
-        }
-
         impl TryFrom<&str> for $name {
             type Error = BadId;
             fn try_from(text: &str) -> Result<Self, BadId> {
-                Self::try_from(text.to_owned())
+                if $good(text) {
+                    Ok(Self(text.into()))
+                } else {
+                    Err(BadId::$bad { found: text.to_owned() })
+                }
+            }
+        }
+
+        impl TryFrom<String> for $name {
+            type Error = BadId;
+            fn try_from(text: String) -> Result<Self, BadId> {
+                Self::try_from(text.as_str())
             }
         }
 
@@ -194,7 +199,34 @@ macro_rules! name_id {
 
         impl From<$name> for String {
             fn from(name: $name) -> Self {
-                name.0
+                name.0.into()
+            }
+        }
+
+        // By hand: a name is read and written without a string in between, many times an entry.
+        impl Serialize for $name {
+            fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+                to.serialize_str(&self.0)
+            }
+        }
+
+        impl<'de> Deserialize<'de> for $name {
+            fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+                struct Text;
+
+                impl Visitor<'_> for Text {
+                    type Value = $name;
+
+                    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                        f.write_str("a name")
+                    }
+
+                    fn visit_str<E: serde::de::Error>(self, text: &str) -> Result<$name, E> {
+                        $name::try_from(text).map_err(E::custom)
+                    }
+                }
+
+                from.deserialize_str(Text)
             }
         }
 

@@ -79,7 +79,7 @@ fn measure(n: usize) -> (f64, f64) {
     let (good, bad) = sign::verify_batch(workload.entries.clone());
     assert!(bad.is_empty(), "the workload is well signed");
     let folder = tempfile::tempdir().unwrap_or_else(|fault| panic!("a folder: {fault}"));
-    let full = Running::start(home(folder.path(), 0, &good), Vec::new());
+    let full = Running::start("full", home(folder.path(), 0, &good), Vec::new());
     let known = vec![(workload.devices[0], full.address)];
 
     let (mut walls, mut alones, mut firsts) = (Vec::new(), Vec::new(), Vec::new());
@@ -92,7 +92,7 @@ fn measure(n: usize) -> (f64, f64) {
             alone_cpu += (cpu_ms() - before) / 2.0;
         }
         let home = home(folder.path(), 1 + round, &good[..FIRST_ENTRIES]);
-        let empty = Running::start(home, known.clone());
+        let empty = Running::start("empty", home, known.clone());
         let before = cpu_ms();
         let (first, wall) = empty.level(good.len() as u64);
         cpu += cpu_ms() - before;
@@ -131,7 +131,7 @@ fn runtime() -> tokio::runtime::Runtime {
 }
 
 impl Running {
-    fn start(home: Home, known: Vec<(DeviceKey, SocketAddr)>) -> Self {
+    fn start(name: &str, home: Home, known: Vec<(DeviceKey, SocketAddr)>) -> Self {
         let config = NodeConfig {
             home,
             job: None,
@@ -142,7 +142,8 @@ impl Running {
             allow_faults: false,
         };
         let (started, up) = channel();
-        let thread = std::thread::spawn(move || {
+        let named = std::thread::Builder::new().name(name.to_owned());
+        let thread = named.spawn(move || {
             runtime().block_on(async {
                 match Node::start(config).await {
                     Ok(node) => {
@@ -153,7 +154,7 @@ impl Running {
                 }
             });
         });
-        let Ok((handle, address)) = up.recv() else {
+        let (Ok(thread), Ok((handle, address))) = (thread, up.recv()) else {
             panic!("a node does not start");
         };
         Self {

@@ -4,12 +4,16 @@
 //! May use: log, sync::bucket.   Never: what an entry means.
 
 use crate::engine::output::{FlushId, VerifyId};
+use crate::ids::DeviceTag;
 use crate::ids::{DeviceKey, EntryHash};
 use crate::log::entry::Body;
 use crate::log::graph::Graph;
 use crate::log::pen::Pen;
 use crate::log::sign::Verified;
 use crate::log::wire::Entry;
+use crate::sync::InHand;
+use core::hash::{BuildHasher, Hasher};
+use hashbrown::{HashMap, HashSet};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Entries that may be in hand before no more are asked for or taken: three full catch-up messages.
@@ -23,18 +27,52 @@ pub(super) struct Refusal {
     pub(super) why: &'static str,
 }
 
+/// An entry that is being checked.
+#[derive(Debug)]
+struct Named {
+    hash: EntryHash,
+    author: DeviceTag,
+    seq: u32,
+}
+
+/// Hashes are spread evenly already; their first bytes find them. Such a map is never walked, as its order says
+/// nothing.
+#[derive(Clone, Copy, Default, Debug)]
+struct ByFirstBytes(u64);
+
+impl Hasher for ByFirstBytes {
+    fn write(&mut self, bytes: &[u8]) {
+        // The length of an array comes in as another piece; only the first bytes of the hash itself count.
+        if let Some(first) = bytes.first_chunk() {
+            self.0 ^= u64::from_le_bytes(*first);
+        }
+    }
+
+    fn finish(&self) -> u64 {
+        self.0
+    }
+}
+
+impl BuildHasher for ByFirstBytes {
+    type Hasher = Self;
+
+    fn build_hasher(&self) -> Self {
+        Self(0)
+    }
+}
+
 /// Entries between arrival and application.
 #[derive(Debug, Default)]
 pub(super) struct Intake {
     pub(super) pen: Pen,
     /// Everybody admitted by an entry that is applied or on its way to disk, and the founder.
     pub(super) admitted: BTreeSet<DeviceKey>,
-    checking: BTreeMap<VerifyId, Vec<EntryHash>>,
+    checking: BTreeMap<VerifyId, Vec<Named>>,
     flushing: BTreeMap<FlushId, Vec<Verified>>,
     /// On its way to disk: author and number by hash.
-    to_disk: BTreeMap<EntryHash, (DeviceKey, u32)>,
+    to_disk: HashMap<EntryHash, (DeviceKey, u32), ByFirstBytes>,
     /// Being checked.
-    to_check: BTreeMap<EntryHash, (DeviceKey, u32)>,
+    to_check: HashSet<EntryHash, ByFirstBytes>,
     /// Ready for the next flush, in order.
     batch: Vec<Verified>,
     /// What the disk refused, in order; tried again.
@@ -47,7 +85,7 @@ impl Intake {
     /// Whether an entry is here, in whatever state.
     pub(super) fn knows(&self, graph: &Graph, hash: &EntryHash) -> bool {
         graph.find(hash).is_some()
-            || self.to_check.contains_key(hash)
+            || self.to_check.contains(hash)
             || self.to_disk.contains_key(hash)
             || self.pen.holds(hash)
     }
@@ -58,10 +96,23 @@ impl Intake {
     }
 
     /// Numbers of each author that are being checked or on their way to disk.
-    pub(super) fn in_hand(&self) -> BTreeMap<DeviceKey, BTreeSet<u32>> {
-        let mut in_hand: BTreeMap<DeviceKey, BTreeSet<u32>> = BTreeMap::new();
-        for (author, seq) in self.to_check.values().chain(self.to_disk.values()) {
-            in_hand.entry(*author).or_default().insert(*seq);
+    pub(super) fn in_hand(&self) -> InHand {
+        let mut in_hand = InHand::new();
+        let checking = self.checking.values().flatten();
+        let to_disk = self.flushing.values().flatten();
+        let to_disk = to_disk.chain(&self.batch).chain(&self.stuck);
+        let to_disk = to_disk.map(|verified| {
+            let content = &verified.entry().content;
+            (content.author.tag(), content.seq)
+        });
+        for (author, seq) in checking
+            .map(|named| (named.author, named.seq))
+            .chain(to_disk)
+        {
+            in_hand.entry(author).or_default().push(seq);
+        }
+        for seqs in in_hand.values_mut() {
+            seqs.sort_unstable();
         }
         in_hand
     }
@@ -70,22 +121,23 @@ impl Intake {
     pub(super) fn check(&mut self, entries: &[Entry]) -> VerifyId {
         let id = VerifyId(self.next_check);
         self.next_check += 1;
-        for entry in entries {
-            let name = (entry.content.author, entry.content.seq);
-            self.to_check.insert(entry.hash, name);
-        }
-        let hashes = entries.iter().map(|entry| entry.hash).collect();
-        self.checking.insert(id, hashes);
+        self.to_check.extend(entries.iter().map(|entry| entry.hash));
+        let named = entries.iter().map(|entry| Named {
+            hash: entry.hash,
+            author: entry.content.author.tag(),
+            seq: entry.content.seq,
+        });
+        self.checking.insert(id, named.collect());
         id
     }
 
     /// A batch was checked; `false`: no such batch.
     pub(super) fn checked(&mut self, id: VerifyId) -> bool {
-        let Some(hashes) = self.checking.remove(&id) else {
+        let Some(batch) = self.checking.remove(&id) else {
             return false;
         };
-        for hash in hashes {
-            self.to_check.remove(&hash);
+        for named in batch {
+            self.to_check.remove(&named.hash);
         }
         true
     }

@@ -13,8 +13,8 @@ use crate::log::columns;
 use crate::log::graph::EntryIx;
 use crate::log::wire::Entry;
 use crate::sync::{
-    Ask, BadMessage, Bucket, Datagram, Message, PeerFault, ahead_of, given, heights, misses_fork,
-    unlisted, with_in_hand,
+    Ask, BadMessage, Bucket, Datagram, Message, PeerFault, ahead_of, given, heights, lack,
+    misses_fork, unlisted, with_in_hand,
 };
 use crate::time::Tick;
 use crate::watch::{Beacon, Row, Vouch, bundle, cadence_ms, check_beacon, job_tag, unbundle};
@@ -23,6 +23,8 @@ use std::sync::Arc;
 
 /// A lack that lasts so long is asked about; shorter ones are on their way by themselves, ms.
 const LACK_MS: u64 = 120;
+/// A lack of so many entries is asked about at once: no pushes of a moment bring so many.
+const LACK_AT_ONCE: u64 = 32;
 /// An ask that brought nothing is repeated, to another peer if there is one, after so long, ms.
 const ASK_AGAIN_MS: u64 = 500;
 /// Asks answered for one peer: so many at once, and so many a second.
@@ -433,16 +435,14 @@ impl Engine {
         let held = heights(self.job.graph());
         self.show_forks(&held, out);
         let hoped = with_in_hand(&held, &self.intake.in_hand());
-        let candidates: Vec<DeviceKey> = self
+        let lacks: Vec<(DeviceKey, u64)> = self
             .links
             .peers()
-            .filter(|peer| {
-                self.watch
-                    .newest_have(peer)
-                    .is_some_and(|theirs| ahead_of(theirs, &hoped))
-            })
-            .copied()
+            .filter_map(|peer| Some((*peer, lack(self.watch.newest_have(peer)?, &hoped))))
+            .filter(|(_, lack)| *lack > 0)
             .collect();
+        let much = lacks.iter().any(|(_, lack)| *lack >= LACK_AT_ONCE);
+        let candidates: Vec<DeviceKey> = lacks.into_iter().map(|(peer, _)| peer).collect();
         let in_pen = !self.intake.pen.is_empty();
         if candidates.is_empty() && !in_pen {
             self.links.lacking_since = None;
@@ -450,10 +450,11 @@ impl Engine {
             return;
         }
         let since = *self.links.lacking_since.get_or_insert(now);
+        let lasts = much || now.since(since) >= LACK_MS;
         let due = match self.links.last_ask {
             Some((at, _)) if self.links.gained => now.since(at) > 0,
-            Some((at, _)) => now.since(since) >= LACK_MS && now.since(at) >= ASK_AGAIN_MS,
-            None => now.since(since) >= LACK_MS,
+            Some((at, _)) => lasts && now.since(at) >= ASK_AGAIN_MS,
+            None => lasts,
         };
         let room = self.intake.in_hand_len() + GIVE_MAX_ENTRIES <= IN_HAND_MAX;
         if !due || !room || self.disk_failed_at.is_some() {

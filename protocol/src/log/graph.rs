@@ -13,6 +13,7 @@ use crate::log::entry::{Body, Content};
 use crate::log::sign::Verified;
 use crate::log::wire::Entry;
 use hashbrown::HashTable;
+use std::sync::Arc;
 
 /// An entry's place in its graph, in order of arrival; every entry comes after its whole past.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -28,7 +29,7 @@ pub type Cut = [u32];
 
 #[derive(Debug)]
 struct Node {
-    entry: Entry,
+    entry: Arc<Entry>,
     chain: ChainIx,
     past_start: u32,
     past_len: u32,
@@ -133,7 +134,7 @@ impl Graph {
     /// # Errors
     /// [`CannotInsert`]; nothing has changed then.
     pub fn insert(&mut self, verified: Verified) -> Result<Inserted, CannotInsert> {
-        let entry = verified.into_entry();
+        let entry = verified.into_shared();
         if let Some(known) = self.find(&entry.hash) {
             return Ok(Inserted::Known(known));
         }

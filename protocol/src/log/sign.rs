@@ -11,6 +11,7 @@ use core::convert::Infallible;
 use curve25519_dalek::edwards::CompressedEdwardsY;
 use ed25519_zebra::{Signature, SigningKey, VerificationKeyBytes, batch};
 use rand_core::{TryCryptoRng, TryRng};
+use std::sync::Arc;
 
 /// Separates entry signatures from every other use of a device's key.
 const ENTRY_DOMAIN: &[u8; 24] = b"gantline entry signature";
@@ -25,9 +26,9 @@ pub const BATCH_ENTRIES: usize = 1_024;
 /// A batch with a bad signature in it is halved down to this size, then checked one by one.
 const HALVED_TO_ENTRIES: usize = 16;
 
-/// An entry whose signature is its author's.
+/// An entry whose signature is its author's. Shared: an entry is large, and goes through many hands unchanged.
 #[derive(Clone, PartialEq, Eq, Debug)]
-pub struct Verified(Entry);
+pub struct Verified(Arc<Entry>);
 
 impl Verified {
     /// The entry.
@@ -36,9 +37,9 @@ impl Verified {
         &self.0
     }
 
-    /// The entry.
+    /// The entry, to be kept.
     #[must_use]
-    pub fn into_entry(self) -> Entry {
+    pub fn into_shared(self) -> Arc<Entry> {
         self.0
     }
 }
@@ -47,7 +48,7 @@ impl Verified {
 impl Verified {
     /// An entry whose signature nobody has looked at; for tests of what does not look either.
     pub(crate) fn unchecked(entry: Entry) -> Self {
-        Self(entry)
+        Self(Arc::new(entry))
     }
 }
 
@@ -88,7 +89,7 @@ fn item(entry: &Entry) -> batch::Item {
 /// [`BadSignature`], naming author and number.
 pub fn verify(entry: Entry) -> Result<Verified, BadSignature> {
     match item(&entry).verify_single() {
-        Ok(()) => Ok(Verified(entry)),
+        Ok(()) => Ok(Verified(Arc::new(entry))),
         Err(_) => Err(BadSignature {
             author: entry.content.author,
             seq: entry.content.seq,
@@ -112,7 +113,7 @@ pub fn verify_batch(entries: Vec<Entry>) -> (Vec<Verified>, Vec<BadSignature>) {
     parts.reverse();
     while let Some(mut part) = parts.pop() {
         if all_good(&part) {
-            good.extend(part.into_iter().map(Verified));
+            good.extend(part.into_iter().map(|entry| Verified(Arc::new(entry))));
         } else if part.len() > HALVED_TO_ENTRIES {
             let later = part.split_off(part.len() / 2);
             parts.push(later);
@@ -236,7 +237,7 @@ mod tests {
             .filter(|(place, _)| ![3, 300, 2_050].contains(place))
             .map(|(_, entry)| entry.clone())
             .collect();
-        let good: Vec<Entry> = good.into_iter().map(Verified::into_entry).collect();
+        let good: Vec<Entry> = good.iter().map(|good| good.entry().clone()).collect();
         assert_eq!(good, expected);
         let named: Vec<_> = bad.iter().map(|bad| bad.author).collect();
         assert_eq!(
@@ -330,7 +331,7 @@ mod tests {
         assert!(expected.iter().filter(|&&good| good).count() > 100);
         // As one batch, and each in the company of good ones only, where nothing else can spoil the batch.
         let (good, bad) = verify_batch(all.clone());
-        let kept: Vec<Entry> = good.into_iter().map(Verified::into_entry).collect();
+        let kept: Vec<Entry> = good.iter().map(|good| good.entry().clone()).collect();
         let judged = all.iter().zip(&expected);
         let good: Vec<Entry> = judged
             .filter(|(_, good)| **good)

@@ -3,13 +3,16 @@
 //! May use: log::graph, ids.   Never: what was sent before; nothing is remembered that a lost message could
 //! leave wrong.
 
-use crate::ids::{DeviceKey, DeviceTag, EntryHash};
+use crate::ids::{DeviceTag, EntryHash};
 use crate::log::graph::{ChainIx, EntryIx, Graph};
 use crate::sync::message::Ask;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 /// For each author, how many entries from number 0 on are held without gap, up to a fork.
 pub type Heights = BTreeMap<DeviceTag, u32>;
+
+/// For each author, the numbers of entries that are here and not in the log yet, in rising order.
+pub type InHand = BTreeMap<DeviceTag, Vec<u32>>;
 
 /// For each author that forked, the lowest number where branches part.
 fn fork_seqs(graph: &Graph) -> BTreeMap<DeviceTag, u32> {
@@ -42,6 +45,16 @@ pub fn ahead_of(theirs: &Heights, mine: &Heights) -> bool {
     theirs
         .iter()
         .any(|(author, count)| mine.get(author).copied().unwrap_or(0) < *count)
+}
+
+/// How many entries `theirs` has that `mine` has not, as far as heights tell.
+#[must_use]
+pub fn lack(theirs: &Heights, mine: &Heights) -> u64 {
+    theirs
+        .iter()
+        .map(|(author, count)| count.saturating_sub(mine.get(author).copied().unwrap_or(0)))
+        .map(u64::from)
+        .sum()
 }
 
 /// Whether a device with these heights has only one branch of a fork that is known here: it is shown the
@@ -143,7 +156,7 @@ impl Ask {
     #[must_use]
     pub fn new(
         held: &Heights,
-        in_hand: &BTreeMap<DeviceKey, BTreeSet<u32>>,
+        in_hand: &InHand,
         want: impl IntoIterator<Item = EntryHash>,
     ) -> Self {
         let heights = with_in_hand(held, in_hand).into_iter().collect();
@@ -158,15 +171,15 @@ impl Ask {
 
 /// Heights as they will be once all that is in hand is in.
 #[must_use]
-pub fn with_in_hand(held: &Heights, in_hand: &BTreeMap<DeviceKey, BTreeSet<u32>>) -> Heights {
+pub fn with_in_hand(held: &Heights, in_hand: &InHand) -> Heights {
     let mut heights = held.clone();
     for (author, seqs) in in_hand {
-        let height = heights.entry(author.tag()).or_insert(0);
-        for seq in seqs.range(*height..) {
-            if *seq != *height {
+        let height = heights.entry(*author).or_insert(0);
+        for seq in seqs {
+            if *seq > *height {
                 break;
             }
-            *height += 1;
+            *height = (*height).max(seq.saturating_add(1));
         }
     }
     heights
@@ -297,11 +310,12 @@ mod tests {
     #[test]
     fn what_is_in_hand_is_not_asked_for_again() {
         let held = Heights::from([(DeviceTag([1; 8]), 3)]);
-        let author = DeviceKey([1; 32]);
-        let in_hand = BTreeMap::from([(author, BTreeSet::from([1, 3, 4, 6]))]);
+        let in_hand = InHand::from([(DeviceTag([1; 8]), vec![1, 3, 3, 4, 6])]);
         let hoped = with_in_hand(&held, &in_hand);
         assert_eq!(hoped.get(&DeviceTag([1; 8])), Some(&5));
         assert!(!ahead_of(&Heights::from([(DeviceTag([1; 8]), 5)]), &hoped));
+        assert_eq!(lack(&Heights::from([(DeviceTag([1; 8]), 5)]), &hoped), 0);
+        assert_eq!(lack(&Heights::from([(DeviceTag([2; 8]), 7)]), &hoped), 7);
         assert!(ahead_of(&Heights::from([(DeviceTag([1; 8]), 6)]), &hoped));
     }
 }

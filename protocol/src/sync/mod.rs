@@ -7,7 +7,9 @@ mod message;
 
 pub use bucket::Bucket;
 
-pub use height::{Heights, ahead_of, given, heights, misses_fork, to_give, unlisted, with_in_hand};
+pub use height::{
+    Heights, InHand, ahead_of, given, heights, lack, misses_fork, to_give, unlisted, with_in_hand,
+};
 pub use message::{Ask, BadMessage, Datagram, Message};
 
 use crate::ids::DeviceKey;
