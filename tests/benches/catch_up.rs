@@ -22,6 +22,7 @@ use gantline_protocol::log::wire::Entry;
 use gantline_protocol::sync::Message;
 use gantline_tests::workload::{FIRST_ENTRIES, Workload, key_seed};
 use rand_core::{TryCryptoRng, TryRng};
+use std::collections::BTreeMap;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::os::unix::fs::PermissionsExt;
 use std::path::Path;
@@ -84,6 +85,7 @@ fn measure(n: usize) -> (f64, f64) {
 
     let (mut walls, mut alones, mut firsts) = (Vec::new(), Vec::new(), Vec::new());
     let (mut cpu, mut alone_cpu) = (0.0, 0.0);
+    let mut threads = BTreeMap::new();
     for round in 0..ROUNDS {
         for size in [512, 1_024] {
             let (start, before) = (Instant::now(), cpu_ms());
@@ -93,9 +95,13 @@ fn measure(n: usize) -> (f64, f64) {
         }
         let home = home(folder.path(), 1 + round, &good[..FIRST_ENTRIES]);
         let empty = Running::start("empty", home, known.clone());
-        let before = cpu_ms();
+        let (before, before_threads) = (cpu_ms(), cpu_ms_by_thread());
         let (first, wall) = empty.level(good.len() as u64);
         cpu += cpu_ms() - before;
+        for (name, time) in cpu_ms_by_thread() {
+            let before = before_threads.get(&name).copied().unwrap_or(0.0);
+            *threads.entry(name).or_insert(0.0) += time - before;
+        }
         walls.push(wall);
         firsts.push(first);
         empty.stop();
@@ -112,6 +118,10 @@ fn measure(n: usize) -> (f64, f64) {
     line(n, "link to all applied, on disk and shown", wall, "ms");
     line(n, "checks alone, processor time", alone_cpu / rounds, "ms");
     line(n, "both nodes, processor time", cpu / rounds, "ms");
+    for (name, time) in threads {
+        let metric = format!("threads `{name}`, processor time");
+        line(n, &metric, time / rounds, "ms");
+    }
     line(n, "in messages", bytes_an_entry(good), "bytes/entry");
     (wall, alone)
 }
@@ -275,6 +285,21 @@ fn cpu_ms() -> f64 {
     let fields = after.split_whitespace().skip(11).take(2);
     let hundredths = fields.filter_map(|field| field.parse::<f64>().ok());
     hundredths.sum::<f64>() * 10.0
+}
+
+/// Processor time of the threads of this process that are there now, by name, ms; threads of one name together.
+fn cpu_ms_by_thread() -> BTreeMap<String, f64> {
+    let mut by_name = BTreeMap::new();
+    let tasks = std::fs::read_dir("/proc/self/task").into_iter().flatten();
+    for task in tasks.flatten() {
+        let read = |file: &str| std::fs::read_to_string(task.path().join(file)).unwrap_or_default();
+        // The first field: nanoseconds on a processor.
+        let on = read("schedstat");
+        let on = on.split_whitespace().next().and_then(|on| on.parse().ok());
+        let name = read("comm").trim_end().to_owned();
+        *by_name.entry(name).or_insert(0.0) += on.unwrap_or(0.0) / 1e6;
+    }
+    by_name
 }
 
 /// Coefficients for measuring alone; a verifier takes its own from a hash.
