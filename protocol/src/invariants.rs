@@ -2,6 +2,10 @@
 //! Owns: nothing.   Gives: one function for each of I1 to I9, as far as one place can see it.
 //! May use: gate, state, log, verify.   Never: changes anything; true time, which comes in as an argument.
 
+mod looked;
+
+pub use looked::Looked;
+
 use crate::gate::{Job, Verdict};
 use crate::ids::{DeviceKey, EntryHash, StepId};
 use crate::log::entry::Body;
@@ -162,41 +166,63 @@ pub fn counts_rightly(job: &Job) -> Result<(), Broken> {
         .filter(|&ix| graph.body(ix).is_stop())
         .collect();
     for ix in graph.iter() {
-        let Body::Acknowledge(ack) = graph.body(ix) else {
-            continue;
-        };
-        if job.verdict(ix) != Verdict::Counts {
+        let is_counted =
+            matches!(graph.body(ix), Body::Acknowledge(_)) && job.verdict(ix) == Verdict::Counts;
+        if !is_counted {
             continue;
         }
-        let wrong = |why: String| Broken::CountsWrongly {
-            entry: graph.hash(ix),
-            why,
-        };
-        let roster = job.roster_in_past(ix);
-        let author = graph.author(ix);
-        let may = job
-            .plan_in_past(ix)
-            .step(&ack.step)
-            .and_then(|step| step.check(&ack.check))
-            .is_some_and(|check| {
-                // What every present device is asked, a person without a role may say too.
-                let everybody = check.who == Who::Each(None);
-                roster.members.get(&author).is_some_and(|member| {
+        holds_role(job, ix)?;
+        crossed_by(job, ix, &stops)?;
+    }
+    Ok(())
+}
+
+/// I3: an acknowledgement that counts is of one who was present and held a role for it.
+fn holds_role(job: &Job, ix: EntryIx) -> Result<(), Broken> {
+    let graph = job.graph();
+    let Body::Acknowledge(ack) = graph.body(ix) else {
+        return Ok(());
+    };
+    let author = graph.author(ix);
+    let may = job
+        .plan_in_past(ix)
+        .step(&ack.step)
+        .and_then(|step| step.check(&ack.check))
+        .is_some_and(|check| {
+            // What every present device is asked, a person without a role may say too.
+            let everybody = check.who == Who::Each(None);
+            job.roster_in_past(ix)
+                .members
+                .get(&author)
+                .is_some_and(|member| {
                     let by_role = member.roles.iter().any(|role| check.who.may(role));
                     member.present && (everybody || by_role)
                 })
-            });
-        if !may {
-            return Err(wrong("its author held no role for it".to_owned()));
-        }
-        let crossed = stops
-            .iter()
-            .find(|&&stop| graph.concurrent(stop, ix) && roster.present(&graph.author(stop)));
-        if let Some(stop) = crossed {
-            return Err(wrong(format!("the stop {} crossed it", graph.hash(*stop))));
-        }
+        });
+    if may {
+        Ok(())
+    } else {
+        Err(Broken::CountsWrongly {
+            entry: graph.hash(ix),
+            why: "its author held no role for it".to_owned(),
+        })
     }
-    Ok(())
+}
+
+/// I3: no stop of a device that was present in its past crossed what counts.
+fn crossed_by(job: &Job, ix: EntryIx, stops: &[EntryIx]) -> Result<(), Broken> {
+    let graph = job.graph();
+    let roster = job.roster_in_past(ix);
+    let crossed = stops
+        .iter()
+        .find(|&&stop| graph.concurrent(stop, ix) && roster.present(&graph.author(stop)));
+    match crossed {
+        Some(stop) => Err(Broken::CountsWrongly {
+            entry: graph.hash(ix),
+            why: format!("the stop {} crossed it", graph.hash(*stop)),
+        }),
+        None => Ok(()),
+    }
 }
 
 /// I3, second part: between two looks at one device with nothing in between but unheard stops of devices,

@@ -7,7 +7,8 @@ use crate::ids::{BootId, JobId};
 use crate::log::author::{Author, CannotWrite};
 use crate::log::entry::{Body, Found};
 use crate::log::graph::Graph;
-use crate::log::sign::{self, BadSignature, Verified};
+use crate::log::sign::{BadSignature, Verified};
+use crate::log::signatures::{Ed25519, Signatures};
 use crate::time::WallClock;
 use ed25519_zebra::SigningKey;
 
@@ -50,8 +51,21 @@ pub enum CannotFound {
 /// # Errors
 /// [`CannotFound`].
 pub fn found(key: &SigningKey, wall: WallClock, found: Found) -> Result<Verified, CannotFound> {
-    let author = Author::new(*key);
+    found_simulated(&Ed25519, key, wall, found)
+}
+
+/// As [`found`], in a simulation with signatures of its own.
+///
+/// # Errors
+/// [`CannotFound`].
+pub fn found_simulated(
+    signatures: &'static dyn Signatures,
+    key: &SigningKey,
+    wall: WallClock,
+    found: Found,
+) -> Result<Verified, CannotFound> {
+    let author = Author::simulated(signatures, *key);
     let body = Body::Found(Box::new(found));
     let entry = author.next(&Graph::new(), wall, JobId::UNFOUNDED, body)?;
-    Ok(sign::verify(entry)?)
+    Ok(author.verify(entry)?)
 }

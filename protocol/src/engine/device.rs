@@ -21,6 +21,7 @@ use crate::log::author::Author;
 use crate::log::entry::{Body, NoteKind, StopKind};
 use crate::log::graph::{EntryIx, Inserted};
 use crate::log::sign::Verified;
+use crate::log::signatures::{Ed25519, Signatures};
 use crate::log::wire::Entry;
 use crate::reason::Reason;
 use crate::sync::PeerFault;
@@ -111,11 +112,24 @@ impl Engine {
         journal: Vec<Verified>,
         now: Now,
     ) -> Result<(Self, Vec<Effect>), CannotOpen> {
+        Self::open_simulated(&Ed25519, config, journal, now)
+    }
+
+    /// As [`Engine::open`], in a simulation with signatures of its own.
+    ///
+    /// # Errors
+    /// [`CannotOpen`], when the journal founds no job.
+    pub fn open_simulated(
+        signatures: &'static dyn Signatures,
+        config: Config,
+        journal: Vec<Verified>,
+        now: Now,
+    ) -> Result<(Self, Vec<Effect>), CannotOpen> {
         let mut journal = journal.into_iter();
         let founding = journal.next().ok_or(CannotOpen::Empty)?;
         let founder = founding.entry().content.author;
         let job = Job::found(founding)?;
-        let author = Author::new(config.key);
+        let author = Author::simulated(signatures, config.key);
         let me = author.device();
         let mut engine = Self {
             me,
@@ -229,6 +243,12 @@ impl Engine {
     #[must_use]
     pub fn me(&self) -> DeviceKey {
         self.me
+    }
+
+    /// When the newest proof of life of another device dates from, by the own clock.
+    #[must_use]
+    pub fn proved_at(&self, device: &DeviceKey) -> Option<Tick> {
+        self.watch.proved_at(device)
     }
 
     fn disk_retry_at(&self) -> Option<Tick> {

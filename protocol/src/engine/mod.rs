@@ -21,7 +21,7 @@ mod stops;
 mod talk;
 
 pub use command::{Command, CommandId, Outcome};
-pub use config::{CannotFound, CannotOpen, Config, found};
+pub use config::{CannotFound, CannotOpen, Config, found, found_simulated};
 pub use device::{Engine, Why};
 pub use input::Input;
 pub use output::{Alarm, Effect, FlushId, VerifyId};

@@ -8,7 +8,7 @@ use crate::ids::{EntryHash, JobId};
 use crate::log::author::{Author, CannotWrite};
 use crate::log::entry::{Body, Content};
 use crate::log::graph::Graph;
-use crate::log::sign::{self, Verified};
+use crate::log::sign::Verified;
 use crate::time::{Tick, WallClock};
 use std::collections::VecDeque;
 
@@ -62,7 +62,7 @@ impl Own {
             Some(last) => author.sign(self.chained(graph, on_disk.content, &last.verified))?,
         };
         // An own signature that does not verify would be a key that signs nothing good.
-        sign::verify(entry).map_err(|_| CannotWrite::UnknownKind)
+        author.verify(entry).map_err(|_| CannotWrite::UnknownKind)
     }
 
     /// The same content behind the newest entry on its way, without the heads that the entries on their

@@ -7,7 +7,6 @@ use crate::engine::device::Engine;
 use crate::engine::output::Effect;
 use crate::ids::{DeviceKey, DeviceTag, EntryHash};
 use crate::log::entry::{Body, NoteKind, OrderState, Stop, StopKind};
-use crate::log::sign;
 use crate::log::wire::Entry;
 use crate::reason::Reason;
 use crate::sync::{Bucket, Datagram, Message, PeerFault};
@@ -242,7 +241,7 @@ impl Engine {
             self.check(vec![entry], out);
             return;
         }
-        match sign::verify(entry) {
+        match self.author.verify(entry) {
             Ok(verified) => {
                 let entry = verified.entry().clone();
                 if self.spread.loose.len() < LOOSE_MAX {
@@ -259,6 +258,17 @@ impl Engine {
                 out.push(Effect::Fault { peer: from, fault });
             }
         }
+    }
+
+    /// The newest stop pressed here that is not on this device's disk yet.
+    #[must_use]
+    pub fn stop_on_its_way(&self) -> Option<EntryHash> {
+        self.own
+            .pending
+            .iter()
+            .map(|own| own.verified.entry())
+            .rfind(|entry| entry.content.body.is_stop())
+            .map(|entry| entry.hash)
     }
 
     /// Stops that are shown although they are not (yet) applied, own ones first.

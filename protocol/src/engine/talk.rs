@@ -129,7 +129,7 @@ impl Engine {
             if claim.job != job || !self.watch.is_news(&device, claim) {
                 continue;
             }
-            match check_beacon(heard, &device) {
+            match check_beacon(self.author.signatures(), heard, &device) {
                 Ok(signed) => {
                     let beacon = signed.beacon.clone();
                     if let Some(accepted) = self.watch.accept(&device, signed, self.now.tick) {
@@ -185,7 +185,7 @@ impl Engine {
         }
         let counter = self.watch.count(self.now.tick);
         let beacon = self.make_beacon(counter);
-        let Some(own) = beacon.sign(self.author.key()) else {
+        let Some(own) = beacon.sign(self.author.signatures(), self.author.key()) else {
             return;
         };
         let mut others: Vec<_> = self

@@ -6,16 +6,19 @@ use crate::bounds::{ENTRY_MAX_BYTES, FORMAT_VERSION, HEADS_MAX, STAMP_AHEAD_MAX_
 use crate::ids::{DeviceKey, EntryHash, JobId};
 use crate::log::entry::{Body, Content};
 use crate::log::graph::{EntryIx, Graph};
-use crate::log::sign;
+use crate::log::sign::{self, BadSignature, Verified};
+use crate::log::signatures::{Ed25519, Signatures};
 use crate::log::wire::{self, BadBytes, Entry, SIGNATURE_BYTES};
 use crate::time::{Stamp, WallClock};
 use ed25519_zebra::{SigningKey, VerificationKeyBytes};
+use std::sync::Arc;
 
 /// Signs as one device.
 #[derive(Clone)]
 pub struct Author {
     key: SigningKey,
     device: DeviceKey,
+    signatures: &'static dyn Signatures,
 }
 
 impl core::fmt::Debug for Author {
@@ -54,10 +57,31 @@ impl Author {
     /// Signs with this key.
     #[must_use]
     pub fn new(key: SigningKey) -> Self {
+        Self::simulated(&Ed25519, key)
+    }
+
+    /// Signs with this key in a simulation with signatures of its own.
+    #[must_use]
+    pub fn simulated(signatures: &'static dyn Signatures, key: SigningKey) -> Self {
         Self {
             device: DeviceKey(VerificationKeyBytes::from(&key).into()),
             key,
+            signatures,
         }
+    }
+
+    /// How this device signs and checks.
+    #[must_use]
+    pub(crate) fn signatures(&self) -> &'static dyn Signatures {
+        self.signatures
+    }
+
+    /// Checks the signature of an entry, own or not.
+    ///
+    /// # Errors
+    /// [`BadSignature`].
+    pub(crate) fn verify(&self, entry: Entry) -> Result<Verified, BadSignature> {
+        sign::verify_by(self.signatures, entry)
     }
 
     /// The device.
@@ -120,6 +144,14 @@ impl Author {
         })
     }
 
+    /// Signs the bytes of a content, whatever they say: for tests and simulations of devices that lie.
+    #[must_use]
+    pub fn sign_bytes(&self, mut content: Vec<u8>) -> Arc<[u8]> {
+        let hash = wire::hash_content(&content);
+        content.extend_from_slice(&sign::sign_by(self.signatures, &self.key, &hash));
+        content.into()
+    }
+
     /// Signs a content whose links were chosen by somebody else: for tests and simulations of devices that
     /// fork or lie. The author field is made this device's.
     ///
@@ -133,7 +165,7 @@ impl Author {
         let mut bytes = postcard::to_stdvec(&content)
             .map_err(|_| CannotWrite::TooLarge { found: usize::MAX })?;
         let hash = wire::hash_content(&bytes);
-        bytes.extend_from_slice(&sign::sign(&self.key, &hash));
+        bytes.extend_from_slice(&sign::sign_by(self.signatures, &self.key, &hash));
         Entry::from_parts(content, hash, bytes.into()).map_err(|bad| match bad {
             BadBytes::Text { found } => CannotWrite::Text { found },
             BadBytes::Length { found } => CannotWrite::TooLarge { found },

@@ -1,5 +1,6 @@
 //! Log: the signed, append-only hash graph of entries.
-//! In reading order: `entry` the values · `text` their bound · `wire` bytes · `sign` whose they are ·
+//! In reading order: `entry` the values · `text` their bound · `wire` bytes · `sign` whose they are, by which
+//! `signatures` ·
 //! `graph` what came before what · `author` the next own one · `pen` what waits for its past ·
 //! `journal` how they lie in a file · `named` what a body refers to · `columns` many in few bytes.
 
@@ -16,6 +17,7 @@ pub mod pen;
 #[cfg(test)]
 pub(crate) mod sample;
 pub mod sign;
+pub mod signatures;
 mod text;
 pub mod wire;
 

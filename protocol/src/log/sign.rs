@@ -6,6 +6,7 @@
 //! devices can differ on which entries exist. Weak keys are refused at admission ([`is_weak`]).
 
 use crate::ids::{DeviceKey, EntryHash};
+use crate::log::signatures::{Ed25519, Signatures};
 use crate::log::wire::{Entry, SIGNATURE_BYTES};
 use core::convert::Infallible;
 use curve25519_dalek::edwards::CompressedEdwardsY;
@@ -72,7 +73,16 @@ fn signed_message(hash: &EntryHash) -> [u8; 56] {
 /// The signature of an entry's hash.
 #[must_use]
 pub fn sign(key: &SigningKey, hash: &EntryHash) -> [u8; SIGNATURE_BYTES] {
-    key.sign(&signed_message(hash)).to_bytes()
+    sign_by(&Ed25519, key, hash)
+}
+
+/// As [`sign`], by this kind of signatures.
+pub(super) fn sign_by(
+    signatures: &dyn Signatures,
+    key: &SigningKey,
+    hash: &EntryHash,
+) -> [u8; SIGNATURE_BYTES] {
+    signatures.sign(key, &signed_message(hash))
 }
 
 fn item(entry: &Entry) -> batch::Item {
@@ -88,12 +98,32 @@ fn item(entry: &Entry) -> batch::Item {
 /// # Errors
 /// [`BadSignature`], naming author and number.
 pub fn verify(entry: Entry) -> Result<Verified, BadSignature> {
-    match item(&entry).verify_single() {
-        Ok(()) => Ok(Verified(Arc::new(entry))),
-        Err(_) => Err(BadSignature {
+    verify_by(&Ed25519, entry)
+}
+
+/// As [`verify`], for a simulation with signatures of its own.
+///
+/// # Errors
+/// [`BadSignature`], naming author and number.
+pub fn verify_simulated(
+    signatures: &dyn Signatures,
+    entry: Entry,
+) -> Result<Verified, BadSignature> {
+    verify_by(signatures, entry)
+}
+
+pub(crate) fn verify_by(
+    signatures: &dyn Signatures,
+    entry: Entry,
+) -> Result<Verified, BadSignature> {
+    let message = signed_message(&entry.hash);
+    if signatures.is_good(&entry.content.author, &message, &entry.signature()) {
+        Ok(Verified(Arc::new(entry)))
+    } else {
+        Err(BadSignature {
             author: entry.content.author,
             seq: entry.content.seq,
-        }),
+        })
     }
 }
 

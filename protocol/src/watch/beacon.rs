@@ -7,9 +7,10 @@
 
 use crate::bounds::{DATAGRAM_MAX_BYTES, DEVICES_MAX};
 use crate::ids::{BootId, DeviceKey, DeviceTag, JobId};
+use crate::log::signatures::Signatures;
 use crate::log::wire::SIGNATURE_BYTES;
 use crate::time::WallClock;
-use ed25519_zebra::{Signature, SigningKey, VerificationKeyBytes, batch};
+use ed25519_zebra::SigningKey;
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
@@ -189,9 +190,9 @@ impl Beacon {
 
     /// Signs the beacon; `None` never happens, as plain values always encode.
     #[must_use]
-    pub fn sign(self, key: &SigningKey) -> Option<SignedBeacon> {
+    pub fn sign(self, signatures: &dyn Signatures, key: &SigningKey) -> Option<SignedBeacon> {
         let mut bytes = postcard::to_stdvec(&self).ok()?;
-        let signature = key.sign(&signed_message(&bytes)).to_bytes();
+        let signature = signatures.sign(key, &signed_message(&bytes));
         bytes.extend_from_slice(&signature);
         Some(SignedBeacon {
             beacon: self,
@@ -212,22 +213,19 @@ impl Heard {
 ///
 /// # Errors
 /// [`BadBeacon::Signature`], naming the device.
-pub fn check_beacon(heard: Heard, key: &DeviceKey) -> Result<SignedBeacon, BadBeacon> {
+pub fn check_beacon(
+    signatures: &dyn Signatures,
+    heard: Heard,
+    key: &DeviceKey,
+) -> Result<SignedBeacon, BadBeacon> {
     let bad = BadBeacon::Signature { device: *key };
     let bytes = &heard.0.bytes;
     let Some((signed, signature)) = bytes.split_last_chunk::<SIGNATURE_BYTES>() else {
         return Err(bad);
     };
-    let message = signed_message(signed);
-    let item = batch::Item::from((
-        VerificationKeyBytes::from(key.0),
-        Signature::from(*signature),
-        &message,
-    ));
-    match item.verify_single() {
-        Ok(()) if key.tag() == heard.0.beacon.device => Ok(heard.0),
-        _ => Err(bad),
-    }
+    let good = key.tag() == heard.0.beacon.device
+        && signatures.is_good(key, &signed_message(signed), signature);
+    if good { Ok(heard.0) } else { Err(bad) }
 }
 
 fn decode(bytes: &[u8]) -> Result<Heard, BadBeacon> {
@@ -305,6 +303,7 @@ pub fn unbundle(bytes: &[u8]) -> Result<Vec<Heard>, BadBeacon> {
 #[allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 mod tests {
     use super::*;
+    use crate::log::signatures::Ed25519;
 
     fn key(n: u8) -> SigningKey {
         SigningKey::from([n; 32])
@@ -337,7 +336,7 @@ mod tests {
         let mut beacon = crowded(32);
         beacon.fit();
         assert_eq!(beacon.rows.len(), 31);
-        let signed = beacon.sign(&key(1)).unwrap();
+        let signed = beacon.sign(&Ed25519, &key(1)).unwrap();
         assert!(bundle(&signed, [], DATAGRAM_MAX_BYTES).len() < DATAGRAM_MAX_BYTES);
     }
 
@@ -348,7 +347,7 @@ mod tests {
         beacon.fit();
         assert!(beacon.rows.len() > 32 && beacon.rows.len() < all.len());
         assert_eq!(beacon.rows[..], all[..beacon.rows.len()]);
-        let signed = beacon.sign(&key(1)).unwrap();
+        let signed = beacon.sign(&Ed25519, &key(1)).unwrap();
         let bytes = bundle(&signed, [], DATAGRAM_MAX_BYTES);
         assert!(bytes.len() < DATAGRAM_MAX_BYTES);
         assert!(unbundle(&bytes).is_ok());
@@ -356,19 +355,19 @@ mod tests {
 
     #[test]
     fn bundles_round_trip_and_only_the_signer_passes() {
-        let own = crowded(6).sign(&key(1)).unwrap();
+        let own = crowded(6).sign(&Ed25519, &key(1)).unwrap();
         let mut other = crowded(6);
         other.device = device(&key(2)).tag();
-        let other = other.sign(&key(2)).unwrap();
+        let other = other.sign(&Ed25519, &key(2)).unwrap();
         let heard = unbundle(&bundle(&own, [&other], DATAGRAM_MAX_BYTES)).unwrap();
         assert_eq!(heard.len(), 2);
         assert_eq!(heard[0].claim(), &own.beacon);
         assert_eq!(
-            check_beacon(heard[1].clone(), &device(&key(2))),
+            check_beacon(&Ed25519, heard[1].clone(), &device(&key(2))),
             Ok(other.clone())
         );
         assert_eq!(
-            check_beacon(heard[1].clone(), &device(&key(1))),
+            check_beacon(&Ed25519, heard[1].clone(), &device(&key(1))),
             Err(BadBeacon::Signature {
                 device: device(&key(1))
             })
@@ -376,12 +375,14 @@ mod tests {
         let mut turned = other.bytes.to_vec();
         turned[20] ^= 1;
         let turned = decode(&turned);
-        assert!(turned.is_err() || check_beacon(turned.unwrap(), &device(&key(2))).is_err());
+        assert!(
+            turned.is_err() || check_beacon(&Ed25519, turned.unwrap(), &device(&key(2))).is_err()
+        );
     }
 
     #[test]
     fn no_bytes_panic_and_no_cut_bundle_passes() {
-        let own = crowded(6).sign(&key(1)).unwrap();
+        let own = crowded(6).sign(&Ed25519, &key(1)).unwrap();
         let bytes = bundle(&own, [&own], DATAGRAM_MAX_BYTES);
         for cut in 0..bytes.len() {
             let whole_first = cut == own.bytes.len() + 2;
@@ -407,7 +408,7 @@ mod tests {
 
     #[test]
     fn the_bytes_of_a_beacon_are_frozen() {
-        let signed = crowded(3).sign(&key(1)).unwrap();
+        let signed = crowded(3).sign(&Ed25519, &key(1)).unwrap();
         let hash = blake3::hash(&signed.bytes[..signed.bytes.len() - SIGNATURE_BYTES]);
         assert_eq!(hash.to_hex().as_str(), FROZEN);
     }

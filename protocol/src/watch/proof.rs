@@ -293,6 +293,7 @@ pub fn cadence_ms(oldest_age_ms: Option<u64>, watch_limit_ms: u64) -> u64 {
 mod tests {
     use super::*;
     use crate::ids::JobId;
+    use crate::log::signatures::Ed25519;
     use crate::watch::beacon::Row;
     use ed25519_zebra::SigningKey;
 
@@ -324,7 +325,7 @@ mod tests {
     }
 
     fn take(watch: &mut Watch, beacon: Beacon, now: u64) -> Option<Accepted> {
-        let signed = beacon.sign(&key(2)).unwrap();
+        let signed = beacon.sign(&Ed25519, &key(2)).unwrap();
         watch.accept(&device(2), signed, Tick(now))
     }
 
