@@ -7,4 +7,5 @@
 pub mod crew;
 pub mod radio;
 pub mod rng;
+pub mod signing;
 pub mod world;

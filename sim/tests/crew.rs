@@ -352,7 +352,7 @@ fn a_supervisor_who_is_lost_is_replaced_by_a_majority() {
 fn a_full_disk_holds_and_a_stop_still_goes_out() {
     let mut world = World::with_crew(options(60, Air::CLEAR, small()));
     world.run_for(10_000);
-    world.devices[GROUND].disk_full = true;
+    world.devices[GROUND].disk.full = true;
     world.devices[GROUND].willing = false;
     world.do_now(
         GROUND,
@@ -379,7 +379,7 @@ fn a_full_disk_holds_and_a_stop_still_goes_out() {
         let word = engine.call(world.clock(device)).word;
         assert_eq!(word, CallWord::StopWork, "device {device}");
     }
-    world.devices[GROUND].disk_full = false;
+    world.devices[GROUND].disk.full = false;
     world.devices[GROUND].willing = true;
     run_to_close(&mut world, 150_000);
     nothing_broken(&world);
