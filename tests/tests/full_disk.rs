@@ -73,6 +73,13 @@ fn a_full_disk_is_said_and_stop_still_works() {
     assert_eq!(refused["outcome"], "refused", "{refused}");
     assert!(refused.to_string().contains("disk_failed"), "{refused}");
 
+    // The disk is named as the cause, and the program does not take the blame.
+    let (code, health) = node.request("GET", "/api/health", &node.headers(), "");
+    assert_eq!(code, 200, "{health}");
+    let health: serde_json::Value = serde_json::from_str(&health).unwrap();
+    assert_eq!(health["bugs"], serde_json::json!([]), "{health}");
+    assert_ne!(health["disk_faults"], serde_json::json!([]), "{health}");
+
     // The holder is told, in words.
     let shown = gantline_tests::support::program::gantline(&[
         "--folder",

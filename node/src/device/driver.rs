@@ -182,6 +182,13 @@ impl Driver {
             Effect::Fault { peer, fault } => {
                 keep(&mut self.health.link_faults, format!("{peer}: {fault}"));
             }
+            Effect::DiskFault { why } => {
+                eprintln!(
+                    "gantline: the disk does not take entries ({why}); this device holds, and nothing can be \
+                     recorded here until there is room in its folder. It tries again by itself, and stop still works"
+                );
+                keep(&mut self.health.disk_faults, why);
+            }
             Effect::Bug { what } => {
                 eprintln!("gantline: an error of the program itself, please report it: {what}");
                 keep(&mut self.health.bugs, what);

@@ -307,5 +307,6 @@ fn health(device: DeviceKey, job: JobId, findings: &[Finding]) -> Health {
         alarms: Vec::new(),
         bugs: Vec::new(),
         link_faults: Vec::new(),
+        disk_faults: Vec::new(),
     }
 }

@@ -112,6 +112,8 @@ pub struct Health {
     pub bugs: Vec<String>,
     /// The newest faults on links, for a person who looks for the cause.
     pub link_faults: Vec<String>,
+    /// What the disk said when it last refused entries, newest last.
+    pub disk_faults: Vec<String>,
 }
 
 /// The node has ended.

@@ -575,8 +575,8 @@ impl Engine {
     fn flush_failed(&mut self, batch: FlushId, why: &str, out: &mut Vec<Effect>) {
         self.intake.not_flushed(batch, &self.me);
         if self.disk_failed_at.is_none() {
-            out.push(Effect::Bug {
-                what: format!("the disk does not take entries: {why}"),
+            out.push(Effect::DiskFault {
+                why: why.to_owned(),
             });
             out.push(Effect::Changed);
         }

@@ -82,6 +82,11 @@ pub enum Effect {
         /// What it did.
         fault: crate::sync::PeerFault,
     },
+    /// The disk refused entries. The device holds and tries again by itself; for the driver's log.
+    DiskFault {
+        /// What the disk said.
+        why: String,
+    },
     /// An error of our own; the device is in Hold and the driver logs the words.
     Bug {
         /// What was found.

@@ -137,6 +137,9 @@ impl World {
                 Effect::Peers { keys } => {
                     self.devices[device].peers = keys.into_iter().collect();
                 }
+                Effect::DiskFault { why } => {
+                    self.faults.push(format!("{device}: disk: {why}"));
+                }
                 Effect::Bug { what } => self.faults.push(format!("{device}: {what}")),
                 Effect::Fault { fault, .. } => self.faults.push(format!("{device}: {fault}")),
                 Effect::Changed | Effect::Alarm { .. } | Effect::StrangerHeard { .. } => {}
