@@ -151,6 +151,22 @@ fn a_crew_of_six_closes_a_job_with_a_fifth_of_everything_lost() {
 }
 
 #[test]
+fn a_closed_log_grows_by_nothing_that_nobody_pressed() {
+    let mut world = World::with_crew(options(12, Air::CLEAR, small()));
+    run_to_close(&mut world, 150_000);
+    level_in(&mut world, 20_000);
+    let closed_with = world.entries();
+    // A device that starts now compares clocks for the first time a minute later.
+    for device in 0..world.devices.len() {
+        world.power_off(device);
+        world.power_on(device);
+    }
+    world.run_for(120_000);
+    assert_eq!(world.entries(), closed_with);
+    nothing_broken(&world);
+}
+
+#[test]
 fn one_seed_is_one_run_and_another_is_another() {
     let trace = |seed| {
         let mut world = World::with_crew(options(seed, Air::POOR, small()));

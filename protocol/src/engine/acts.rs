@@ -118,6 +118,10 @@ impl Engine {
             .or_else(|| self.job.seal_due(self.me).map(Body::Seal))
             .or_else(|| self.consent_due())
             .or_else(|| {
+                // A closed log is handed over: clocks are compared for the replay of the work, which is done.
+                if self.job.is_closed() {
+                    return None;
+                }
                 let others = self.told_peers.clone().unwrap_or_default();
                 self.acts
                     .clock_sample(&others, self.opened_at, self.now.tick)
