@@ -1,4 +1,4 @@
-//! Signing: signatures for simulated crews only, some hundred times as cheap as real ones.
+//! Signing: signatures for simulated crews only, much cheaper than real ones.
 //! Owns: nothing.   Gives: `Simulated`, and `Signing`, the choice of a run.
 //! May use: protocol's `Signatures`.   Never: a secret: anybody could make these, and in a simulation the only
 //! liar is one of ours (`hostile`), who signs with no key but its own. A share of all runs uses real ones.

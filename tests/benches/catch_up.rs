@@ -10,26 +10,24 @@
 //!
 //! `cargo bench -p gantline-tests --bench catch_up [-- ENTRIES...]`
 
-use core::convert::Infallible;
-use ed25519_zebra::{Signature, VerificationKeyBytes, batch};
+mod support;
+
 use gantline::device::{Home, Node, NodeConfig, NodeHandle, Request, begin_job};
 use gantline_protocol::bounds::GIVE_MAX_ENTRIES;
 use gantline_protocol::ids::DeviceKey;
 use gantline_protocol::log::columns::pack;
 use gantline_protocol::log::graph::{EntryIx, Graph};
 use gantline_protocol::log::sign::{self, Verified};
-use gantline_protocol::log::wire::Entry;
 use gantline_protocol::sync::Message;
 use gantline_tests::workload::{FIRST_ENTRIES, Workload, key_seed};
-use rand_core::{TryCryptoRng, TryRng};
 use std::collections::BTreeMap;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::os::unix::fs::PermissionsExt;
 use std::path::Path;
-use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::channel;
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
+use support::{checks_alone, cpu_ms, on_all_cores};
 
 /// Each with another device as the empty one.
 const ROUNDS: usize = 3;
@@ -89,7 +87,9 @@ fn measure(n: usize) -> (f64, f64) {
     for round in 0..ROUNDS {
         for size in [512, 1_024] {
             let (start, before) = (Instant::now(), cpu_ms());
-            on_all_cores(&workload.entries, size);
+            on_all_cores(workload.entries.len(), size, |part| {
+                checks_alone(&workload.entries[part]);
+            });
             alones.push((size, ms(start.elapsed())));
             alone_cpu += (cpu_ms() - before) / 2.0;
         }
@@ -246,47 +246,6 @@ fn bytes_an_entry(good: Vec<Verified>) -> f64 {
     bytes as f64 / all.len() as f64
 }
 
-/// The checks alone, in batches of this size.
-fn on_all_cores(entries: &[Entry], size: usize) {
-    let next = AtomicUsize::new(0);
-    let threads = std::thread::available_parallelism().map_or(1, usize::from);
-    std::thread::scope(|scope| {
-        for _ in 0..threads {
-            scope.spawn(|| {
-                loop {
-                    let from = next.fetch_add(size, Ordering::Relaxed);
-                    if from >= entries.len() {
-                        return;
-                    }
-                    checks_alone(&entries[from..(from + size).min(entries.len())]);
-                }
-            });
-        }
-    });
-}
-
-/// The signature checks of some entries in one batch, with nothing around them.
-fn checks_alone(entries: &[Entry]) {
-    let mut batch = batch::Verifier::new();
-    for entry in entries {
-        let mut message = *b"gantline entry signature................................";
-        message[24..].copy_from_slice(&entry.hash.0);
-        let key = VerificationKeyBytes::from(entry.content.author.0);
-        batch.queue((key, Signature::from(entry.signature()), &message));
-    }
-    assert!(batch.verify(Mixed(7)).is_ok());
-}
-
-/// Processor time of this process so far, ms, in steps of 10.
-fn cpu_ms() -> f64 {
-    let stat = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
-    // After the name, which is in brackets: the 12th and 13th are user and system time in hundredths.
-    let after = stat.rsplit(')').next().unwrap_or_default();
-    let fields = after.split_whitespace().skip(11).take(2);
-    let hundredths = fields.filter_map(|field| field.parse::<f64>().ok());
-    hundredths.sum::<f64>() * 10.0
-}
-
 /// Processor time of the threads of this process that are there now, by name, ms; threads of one name together.
 fn cpu_ms_by_thread() -> BTreeMap<String, f64> {
     let mut by_name = BTreeMap::new();
@@ -301,29 +260,3 @@ fn cpu_ms_by_thread() -> BTreeMap<String, f64> {
     }
     by_name
 }
-
-/// Coefficients for measuring alone; a verifier takes its own from a hash.
-struct Mixed(u64);
-
-impl TryRng for Mixed {
-    type Error = Infallible;
-    fn try_next_u32(&mut self) -> Result<u32, Infallible> {
-        self.try_next_u64().map(|number| number as u32)
-    }
-    fn try_next_u64(&mut self) -> Result<u64, Infallible> {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1);
-        Ok(self.0 ^ self.0 >> 32)
-    }
-    fn try_fill_bytes(&mut self, bytes: &mut [u8]) -> Result<(), Infallible> {
-        for part in bytes.chunks_mut(8) {
-            let number = self.try_next_u64()?.to_le_bytes();
-            part.copy_from_slice(&number[..part.len()]);
-        }
-        Ok(())
-    }
-}
-
-impl TryCryptoRng for Mixed {}

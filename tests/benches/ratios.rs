@@ -7,8 +7,8 @@
 //!
 //! `cargo bench -p gantline-tests --bench ratios [-- ENTRIES...]`
 
-use core::convert::Infallible;
-use ed25519_zebra::{Signature, VerificationKeyBytes, batch};
+mod support;
+
 use gantline_protocol::gate::Job;
 use gantline_protocol::log::columns::{fitting, pack, unpack};
 use gantline_protocol::log::graph::{EntryIx, Graph};
@@ -17,13 +17,13 @@ use gantline_protocol::log::sign::{self, Verified};
 use gantline_protocol::log::wire::Entry;
 use gantline_protocol::verify::{Checked, Report, Verifier, check_records};
 use gantline_tests::workload::Workload;
-use rand_core::{TryCryptoRng, TryRng};
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::os::unix::fs::FileExt;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError, mpsc};
 use std::time::{Duration, Instant};
+use support::{checks_alone, cores, cpu_ms, on_all_cores};
 
 const ROUNDS: usize = 5;
 
@@ -55,24 +55,6 @@ fn timed<T>(times: &mut Vec<Duration>, run: impl FnOnce() -> T) -> T {
     let value = run();
     times.push(start.elapsed());
     value
-}
-
-/// Calls `run` with parts of `0..total` on all cores, `size` at a time.
-fn on_all_cores(total: usize, size: usize, run: impl Fn(core::ops::Range<usize>) + Sync) {
-    let next = AtomicUsize::new(0);
-    std::thread::scope(|scope| {
-        for _ in 0..cores() {
-            scope.spawn(|| {
-                loop {
-                    let from = next.fetch_add(size, Ordering::Relaxed);
-                    if from >= total {
-                        return;
-                    }
-                    run(from..(from + size).min(total));
-                }
-            });
-        }
-    });
 }
 
 fn measure(workload: &Workload, n: usize) {
@@ -338,23 +320,6 @@ fn verify_on_all_cores(file: &[u8]) -> Report {
     verifier.finish(file, &scan)
 }
 
-fn cores() -> usize {
-    std::thread::available_parallelism().map_or(1, usize::from)
-}
-
-/// Processor time of this process so far, ms, in steps of 10; unlike the clock on the wall it is not
-/// stretched by what else the machine does.
-fn cpu_ms() -> f64 {
-    let stat = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
-    // After the name, which is in brackets: the 12th and 13th are user and system time in hundredths.
-    let after = stat.rsplit(')').next().unwrap_or_default();
-    let fields = after.split_whitespace().skip(11).take(2);
-    fields
-        .filter_map(|field| field.parse::<f64>().ok())
-        .sum::<f64>()
-        * 10.0
-}
-
 /// Resident memory of this process, MiB.
 fn resident_mib() -> f64 {
     let statm = std::fs::read_to_string("/proc/self/statm").unwrap_or_default();
@@ -427,41 +392,3 @@ fn append(entries: &[Entry], n: usize) {
 }
 
 const BATCHES: [usize; 5] = [64, 128, 256, 512, 1_024];
-
-/// The signature checks of some entries in one batch, with nothing around them: what a bare program would do.
-fn checks_alone(entries: &[Entry]) {
-    let mut batch = batch::Verifier::new();
-    for entry in entries {
-        let mut message = *b"gantline entry signature................................";
-        message[24..].copy_from_slice(&entry.hash.0);
-        let key = VerificationKeyBytes::from(entry.content.author.0);
-        batch.queue((key, Signature::from(entry.signature()), &message));
-    }
-    assert!(batch.verify(Mixed(7)).is_ok());
-}
-
-/// Coefficients for measuring alone; a verifier takes its own from a hash.
-struct Mixed(u64);
-
-impl TryRng for Mixed {
-    type Error = Infallible;
-    fn try_next_u32(&mut self) -> Result<u32, Infallible> {
-        self.try_next_u64().map(|number| number as u32)
-    }
-    fn try_next_u64(&mut self) -> Result<u64, Infallible> {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1);
-        Ok(self.0 ^ self.0 >> 32)
-    }
-    fn try_fill_bytes(&mut self, bytes: &mut [u8]) -> Result<(), Infallible> {
-        for part in bytes.chunks_mut(8) {
-            let number = self.try_next_u64()?.to_le_bytes();
-            part.copy_from_slice(&number[..part.len()]);
-        }
-        Ok(())
-    }
-}
-
-impl TryCryptoRng for Mixed {}

@@ -310,22 +310,7 @@ impl Crew {
 
     /// Everybody hears, the lead asks, everybody agrees, the lead releases; all of it known to all.
     pub fn resume(&mut self, stops: &[EntryHash], who: &[usize]) -> EntryHash {
-        for &device in who {
-            for &stop in stops {
-                self.say(device, Body::Heard(Heard { stop }));
-            }
-        }
-        self.sync_among(who);
-        let ask = self.say(
-            who[0],
-            Body::Ask(Ask {
-                stops: stops.to_vec(),
-                cause: "seen to".into(),
-                open_item: None,
-                closes_item: None,
-            }),
-        );
-        self.sync_among(who);
+        let ask = self.heard_and_asked(stops, who);
         for &device in &who[1..] {
             self.say(device, Body::Agree(Agree { to: ask }));
         }

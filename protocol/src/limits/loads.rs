@@ -223,6 +223,43 @@ fn to_low_point(span: &Span, weight: f64) -> Result<(f64, f64), LimitError> {
     Ok((x, h * libm::sinh(x / c)))
 }
 
+/// What suspension and dead-end take in alike: newtons, newtons a metre of one conductor, and how many of these.
+struct Each {
+    w: f64,
+    wind: f64,
+    string: f64,
+    string_wind: f64,
+    n: f64,
+}
+
+impl Each {
+    fn of(at: &Attachment) -> Result<Self, LimitError> {
+        if at.conductors == 0 {
+            return Err(LimitError::NotPositive {
+                what: "conductors in the bundle",
+                found: 0.0,
+                unit: "",
+            });
+        }
+        Ok(Self {
+            w: at
+                .vertical
+                .positive("conductor weight")?
+                .to_newtons_per_metre(),
+            wind: at
+                .transverse
+                .not_negative("wind on the conductor")?
+                .to_newtons_per_metre(),
+            string: at.string_weight.not_negative("string weight")?.to_newtons(),
+            string_wind: at
+                .string_wind
+                .not_negative("wind on the string")?
+                .to_newtons(),
+            n: f64::from(at.conductors),
+        })
+    }
+}
+
 /// Loads at the attachment of a string.
 ///
 /// Weight by the catenary's low points; wind by n·p·D·(wind span); line angle by (H_back + H_ahead)·sin(θ/2);
@@ -232,30 +269,16 @@ fn to_low_point(span: &Span, weight: f64) -> Result<(f64, f64), LimitError> {
 /// # Errors
 /// [`LimitError`] for spans, tensions or weights outside their range.
 pub fn attachment_load(at: &Attachment) -> Result<AttachmentLoad, LimitError> {
-    let w = at
-        .vertical
-        .positive("conductor weight")?
-        .to_newtons_per_metre();
-    let wind = at
-        .transverse
-        .not_negative("wind on the conductor")?
-        .to_newtons_per_metre();
+    let Each {
+        w,
+        wind,
+        string,
+        string_wind,
+        n,
+    } = Each::of(at)?;
     let theta =
         at.line_angle
             .within("line angle", Angle::degrees(-180.0), Angle::degrees(180.0))?;
-    let string = at.string_weight.not_negative("string weight")?.to_newtons();
-    let string_wind = at
-        .string_wind
-        .not_negative("wind on the string")?
-        .to_newtons();
-    if at.conductors == 0 {
-        return Err(LimitError::NotPositive {
-            what: "conductors in the bundle",
-            found: 0.0,
-            unit: "",
-        });
-    }
-    let n = f64::from(at.conductors);
     let (back, back_reaction) = to_low_point(&at.back, w)?;
     let (ahead, ahead_reaction) = to_low_point(&at.ahead, w)?;
     let (h_back, h_ahead) = (at.back.tension.to_newtons(), at.ahead.tension.to_newtons());
@@ -300,27 +323,13 @@ pub fn attachment_load(at: &Attachment) -> Result<AttachmentLoad, LimitError> {
 /// # Errors
 /// [`LimitError`] for spans, tensions or weights outside their range.
 pub fn dead_end_load(at: &Attachment) -> Result<AttachmentLoad, LimitError> {
-    let w = at
-        .vertical
-        .positive("conductor weight")?
-        .to_newtons_per_metre();
-    let wind = at
-        .transverse
-        .not_negative("wind on the conductor")?
-        .to_newtons_per_metre();
-    let string = at.string_weight.not_negative("string weight")?.to_newtons();
-    let string_wind = at
-        .string_wind
-        .not_negative("wind on the string")?
-        .to_newtons();
-    if at.conductors == 0 {
-        return Err(LimitError::NotPositive {
-            what: "conductors in the bundle",
-            found: 0.0,
-            unit: "",
-        });
-    }
-    let n = f64::from(at.conductors);
+    let Each {
+        w,
+        wind,
+        string,
+        string_wind,
+        n,
+    } = Each::of(at)?;
     let (low, reaction) = to_low_point(&at.ahead, w)?;
     let h = at.ahead.tension.to_newtons();
     let wind_span = at.ahead.length / 2.0;

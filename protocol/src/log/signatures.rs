@@ -2,10 +2,10 @@
 //! Owns: nothing.   Gives: `Signatures`, and `Ed25519`, the only kind that a device has.
 //! May use: ids.   Never: reads from bytes which kind they are: no peer and no file can choose.
 //!
-//! A simulator of crews checks some 40 signatures for each device and second, which is most of its time. So it may
-//! hand in another kind, by the functions whose names end in `_simulated`. No other kind is written in this crate
-//! or in `node`, `node` calls none of those functions (a test of the house rules looks), no cargo feature changes
-//! any of this, and neither beacons, entries, messages nor files say of what kind a signature is.
+//! A simulator of crews signs and checks beacons all the time. So it may hand in another kind, by the functions
+//! whose names say `simulated`. No other kind is written in this crate or in `node`, `node` names neither those
+//! functions nor the trait (a test of the house rules looks), no cargo feature changes any of this, and neither
+//! beacons, entries, messages nor files say of what kind a signature is.
 
 use crate::ids::DeviceKey;
 use crate::log::wire::SIGNATURE_BYTES;

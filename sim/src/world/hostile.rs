@@ -267,6 +267,19 @@ impl Forger<'_> {
             .collect()
     }
 
+    /// A note whose entry is not what an engine would make of it.
+    fn changed(&self, text: &str, change: impl FnOnce(&mut Content)) -> Vec<(bool, Arc<[u8]>)> {
+        let content = self.next(note(text)).map(|mut content| {
+            change(&mut content);
+            content
+        });
+        let bytes = content.and_then(|content| self.sign(content));
+        bytes
+            .map(|bytes| entries(vec![bytes]))
+            .into_iter()
+            .collect()
+    }
+
     /// A chain of so many entries.
     fn chain(&self, count: u32, body: impl Fn(u32) -> Body) -> Vec<(bool, Arc<[u8]>)> {
         let mut all = Vec::new();
@@ -307,31 +320,15 @@ impl Forger<'_> {
             "flood" => self.chain(FLOOD, |number| note(&format!("flood {number}"))),
             "flood_of_stops" => self.chain(40, |number| stop(format!("flood {number}"))),
             "unknown_kind" => self.unknown_kind(),
-            "far_stamp" => {
-                let content = self.next(note("from far ahead")).map(|mut content| {
-                    content.stamp = Stamp(u64::MAX - 1);
-                    content
-                });
-                content
-                    .and_then(|content| self.sign(content))
-                    .map(|bytes| entries(vec![bytes]))
-                    .into_iter()
-                    .collect()
-            }
+            "far_stamp" => self.changed("from far ahead", |content| {
+                content.stamp = Stamp(u64::MAX - 1);
+            }),
             "false_name" => self.false_name(rng),
             "false_office" => self.false_office(rng),
-            "gap" => {
-                let content = self.next(note("after nothing")).map(|mut content| {
-                    content.seq += 5;
-                    content.prev = EntryHash(rng.bytes());
-                    content
-                });
-                content
-                    .and_then(|content| self.sign(content))
-                    .map(|bytes| entries(vec![bytes]))
-                    .into_iter()
-                    .collect()
-            }
+            "gap" => self.changed("after nothing", |content| {
+                content.seq += 5;
+                content.prev = EntryHash(rng.bytes());
+            }),
             _ => Vec::new(),
         }
     }
