@@ -251,8 +251,18 @@ impl Engine {
         self.watch.proved_at(device)
     }
 
+    /// When what the disk refused is tried again, if anything of it was kept.
     fn disk_retry_at(&self) -> Option<Tick> {
-        self.disk_failed_at.map(|at| at.plus(DISK_RETRY_MS))
+        let at = self.disk_failed_at.filter(|_| self.intake.is_stuck())?;
+        Some(at.plus(DISK_RETRY_MS))
+    }
+
+    /// Whether the disk is left alone after a failure: nothing of others is asked for or taken then. Entries of
+    /// others that it refused were dropped, so that after a while they are taken anew: a write that succeeds is
+    /// the only way out of this Hold.
+    pub(super) fn disk_rests(&self) -> bool {
+        self.disk_failed_at
+            .is_some_and(|at| self.intake.is_stuck() || self.now.tick.since(at) < DISK_RETRY_MS)
     }
 
     /// What follows after every input: settle, try what waits, act by itself, speak, look at the call.
@@ -265,7 +275,7 @@ impl Engine {
         if self.is_tick_due() || is_news(out) {
             self.act_by_itself(out);
         }
-        if self.disk_retry_at().is_some_and(|at| at <= self.now.tick) && self.intake.is_stuck() {
+        if self.disk_retry_at().is_some_and(|at| at <= self.now.tick) {
             self.disk_failed_at = Some(self.now.tick);
             self.intake.try_again();
         }

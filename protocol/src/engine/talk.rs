@@ -370,7 +370,7 @@ impl Engine {
 
     /// Lets the signatures of what is new be checked; whether anything was.
     pub(super) fn check(&mut self, entries: Vec<Entry>, out: &mut Vec<Effect>) -> bool {
-        if self.disk_failed_at.is_some() {
+        if self.disk_rests() {
             return false;
         }
         let graph = self.job.graph();
@@ -457,7 +457,7 @@ impl Engine {
             None => lasts,
         };
         let room = self.intake.in_hand_len() + GIVE_MAX_ENTRIES <= IN_HAND_MAX;
-        if !due || !room || self.disk_failed_at.is_some() {
+        if !due || !room || self.disk_rests() {
             return;
         }
         let asked = if candidates.is_empty() {
