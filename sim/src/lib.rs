@@ -4,6 +4,7 @@
 //! flushed, and `crew` in place of fingers. One seed gives one run: `World::trace` is the hash of every event.
 #![forbid(unsafe_code)]
 
+pub mod cases;
 pub mod crew;
 pub mod radio;
 pub mod rng;
