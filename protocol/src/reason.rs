@@ -92,9 +92,11 @@ pub enum Reason {
     MarkNotSo { mark: MarkId },
     /// What was read is not what the plan or the order names.
     IdentityMismatch { planned: String, read: String },
-    /// The handoff has no offer, or no fresh ready, or was not taken.
+    /// The handoff has no offer, or no ready, or was not taken.
     MissingHandoff,
-    /// The handoff commands another's load, or names another receiver.
+    /// The ready that the load would move on was given too long ago; it is asked for again.
+    ReadyStale { age_ms: u64, valid_ms: u64 },
+    /// The handoff commands another's load, or names another receiver; the entry to be corrected is another's.
     NotYours,
     /// A relief that was offered but not taken, or taken without an offer.
     ReliefIncomplete,
@@ -200,9 +202,10 @@ impl Reason {
             | Self::StillSo
             | Self::NothingOpen
             | Self::ConditionOut { .. } => "hold_active",
-            Self::Stale { .. } | Self::ConditionUnknown { .. } | Self::ConditionTimer { .. } => {
-                "stale"
-            }
+            Self::Stale { .. }
+            | Self::ConditionUnknown { .. }
+            | Self::ConditionTimer { .. }
+            | Self::ReadyStale { .. } => "stale",
             Self::OutOfLimit { .. } => "out_of_limit",
             Self::AnswerNotPassing { .. } | Self::Conflict { .. } | Self::CannotConfirm { .. } => {
                 "conflict"

@@ -365,9 +365,21 @@ impl Words {
                 "The handoff is not whole.",
                 "Offer, ready, take: nothing moves before all three.",
             ),
+            Reason::ReadyStale { age_ms, valid_ms } => say(
+                match u32::try_from(*age_ms) {
+                    // As old as can be: this device cannot tell how old it is.
+                    Err(_) | Ok(u32::MAX) => "How old the ready is, is not known.".to_owned(),
+                    Ok(_) => format!(
+                        "The ready is {} old; it is good for {}.",
+                        span(*age_ms),
+                        span(*valid_ms)
+                    ),
+                },
+                "Ask for it again; nothing moves before it is given.",
+            ),
             Reason::NotYours => say(
-                "This handoff is another's.",
-                "One person commands a move; only they take it.",
+                "This is another's to do.",
+                "One person commands a move and takes it; only who wrote an entry corrects it.",
             ),
             Reason::ReliefIncomplete => say(
                 "The relief is not whole.",

@@ -94,6 +94,10 @@ fn samples() -> Vec<Reason> {
             read: "141".to_owned(),
         },
         Reason::MissingHandoff,
+        Reason::ReadyStale {
+            age_ms: 50_000,
+            valid_ms: 30_000,
+        },
         Reason::NotYours,
         Reason::ReliefIncomplete,
         Reason::Exclusive {

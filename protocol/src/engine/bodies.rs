@@ -2,6 +2,7 @@
 //! Owns: nothing.   Gives: the bodies of a command, with what it left open filled in.
 //! May use: gate, facts, watch's ages as values.   Never: whether it counts (gate); the clock.
 
+use crate::bounds::ARMED_MS;
 use crate::engine::command::Command;
 use crate::facts::count_as_known;
 use crate::gate::Job;
@@ -265,6 +266,9 @@ pub(super) fn bodies(
         })),
         Command::Ready { handoff, ready } => {
             let offer = open_offer(job, handoff.as_ref())?;
+            if ready && said_ready_just_now(&offer, known) {
+                return Err(vec![Reason::Duplicate]);
+            }
             let offer = job.graph().hash(offer.offer);
             one(Body::Ready(Ready { offer, ready }))
         }
@@ -485,6 +489,14 @@ fn heard(job: &Job, me: DeviceKey, stop: Option<EntryHash>) -> Result<Vec<Body>,
     }
 }
 
+/// Whether the own ready to this offer stands and is so young that another press is the same one again, by a
+/// glove that bounced. "Not ready" is never taken for a repetition.
+fn said_ready_just_now(offer: &crate::facts::OfferView, known: &Known<'_>) -> bool {
+    offer.readies.iter().any(|(device, ready)| {
+        *device == known.me && (known.age_ms)(*ready).is_some_and(|age_ms| age_ms <= ARMED_MS)
+    })
+}
+
 /// Age of the newest ready, for a take; as old as can be where it cannot be bounded.
 fn ready_age_ms(offer: &crate::facts::OfferView, known: &Known<'_>) -> u32 {
     if offer.readies.is_empty() {
@@ -550,5 +562,74 @@ pub(super) fn pressed(command: &Command) -> String {
         Command::Close => "close".to_owned(),
         Command::Remove { .. } => "remove".to_owned(),
         _ => "other".to_owned(),
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+mod tests {
+    use super::*;
+    use crate::gate::testkit::{Crew, EYES, GROUND, TOWER, name, plan};
+    use crate::plan::{Item, Place};
+
+    /// What a press would write on a device whose own entries are all so old.
+    fn pressed(
+        crew: &Crew,
+        device: usize,
+        age_ms: u64,
+        command: &Command,
+    ) -> Result<Vec<Body>, Vec<Reason>> {
+        let known = Known {
+            me: crew.key(device),
+            evidence: &|_| crew.evidence(device),
+            age_ms: &|_| Some(age_ms),
+            in_contact: &|_| true,
+            said_held: &|_| Vec::new(),
+        };
+        bodies(&crew.devices[device].job, &known, command)
+    }
+
+    #[test]
+    fn a_ready_pressed_twice_is_one_and_one_after_a_while_or_by_another_is_another() {
+        let mut plan = plan();
+        plan.items.push(Item {
+            id: name("string"),
+            title: "String".into(),
+            load: true,
+            at: Place::Structure,
+            test_months: None,
+            tested: None,
+            daily: false,
+            rated_kv: None,
+            rated_kn: None,
+            counted: false,
+        });
+        let mut crew = Crew::new(&plan, 4);
+        let what = Offered::Move {
+            handoff: name("h1"),
+            item: name("string"),
+            to: Place::Ground,
+        };
+        let offer = crew.say(TOWER, Body::Offer(Offer { what, to: None }));
+        crew.sync();
+        let ready = |ready: bool| Command::Ready {
+            handoff: None,
+            ready,
+        };
+        assert!(pressed(&crew, GROUND, 0, &ready(true)).is_ok(), "the first");
+        crew.say(GROUND, Body::Ready(Ready { offer, ready: true }));
+        crew.sync();
+        let twice = pressed(&crew, GROUND, ARMED_MS, &ready(true));
+        assert_eq!(twice, Err(vec![Reason::Duplicate]));
+        assert!(pressed(&crew, GROUND, ARMED_MS + 1, &ready(true)).is_ok());
+        assert!(pressed(&crew, EYES, 0, &ready(true)).is_ok(), "another's");
+        // "Not ready" is always written, and so is a ready after it.
+        assert!(pressed(&crew, GROUND, 0, &ready(false)).is_ok());
+        let no = Ready {
+            offer,
+            ready: false,
+        };
+        crew.say(GROUND, Body::Ready(no));
+        assert!(pressed(&crew, GROUND, 0, &ready(true)).is_ok());
     }
 }

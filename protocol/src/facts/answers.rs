@@ -5,7 +5,7 @@
 use super::Facts;
 use crate::decimal::Decimal;
 use crate::gate::Roster;
-use crate::ids::DeviceKey;
+use crate::ids::{DeviceKey, ItemId};
 use crate::log::entry::Said;
 use crate::log::graph::{Cut, Graph};
 use crate::plan::{Check, Expects, Limit, Plan};
@@ -134,11 +134,19 @@ impl Facts {
             ) => self.identity_answer(graph, cut, plan, [structure, circuit, phase]),
             (Expects::Words, Said::Words(words)) if !words.trim().is_empty() => Vec::new(),
             (Expects::Tally { of }, Said::Tally { out, back }) => {
-                if out == back {
+                if out != back {
+                    return vec![Reason::NotAccounted {
+                        what: format!("{of}: {out} out, {back} back"),
+                    }];
+                }
+                // The number comes from what was logged back, not from a figure that was typed.
+                let missing = self.tool_counts(graph, cut, plan).missing;
+                let words: Vec<&str> = missing.iter().map(ItemId::as_str).collect();
+                if words.is_empty() {
                     Vec::new()
                 } else {
                     vec![Reason::NotAccounted {
-                        what: format!("{of}: {out} out, {back} back"),
+                        what: words.join(", "),
                     }]
                 }
             }

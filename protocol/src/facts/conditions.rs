@@ -95,6 +95,34 @@ fn owns(roster: &Roster, device: &DeviceKey, condition: &Condition) -> bool {
         .any(|role| roster.holds(device, role))
 }
 
+/// Why an affirmation by this author renews nothing; empty: it may. Of the order the supervisor in office says
+/// so, of every other condition a holder of a role that owns it: only the owner restores it.
+#[must_use]
+pub fn affirm_against(
+    roster: &Roster,
+    plan: &Plan,
+    author: &DeviceKey,
+    named: &ConditionId,
+) -> Vec<Reason> {
+    let Some(condition) = plan.condition(named) else {
+        return vec![Reason::WrongAnswerForm {
+            expected: format!("a standing condition of the plan; it has no {named}"),
+        }];
+    };
+    let (may, needs) = match condition.kind {
+        ConditionKind::Order => (
+            roster.supervisor == Some(*author),
+            RoleId::try_from(RoleId::SUPERVISOR).into_iter().collect(),
+        ),
+        _ => (owns(roster, author, condition), condition.owners.clone()),
+    };
+    if may {
+        Vec::new()
+    } else {
+        vec![Reason::WrongRole { needs }]
+    }
+}
+
 enum Found {
     In(EntryIx),
     Out,

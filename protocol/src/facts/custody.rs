@@ -381,8 +381,12 @@ impl Facts {
         if trail.load {
             let valid_ms = u64::from(asked.plan.times.ready_valid_s) * 1000;
             let ready = self.standing_readies(graph, trail, asked.cut, asked.roster);
-            if ready.is_empty() || u64::from(take.ready_age_ms) > valid_ms {
+            if ready.is_empty() {
                 return vec![Reason::MissingHandoff];
+            }
+            let age_ms = u64::from(take.ready_age_ms);
+            if age_ms > valid_ms {
+                return vec![Reason::ReadyStale { age_ms, valid_ms }];
             }
         }
         Vec::new()

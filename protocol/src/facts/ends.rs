@@ -8,7 +8,7 @@ use crate::gate::Roster;
 use crate::ids::{DeviceKey, MarkId, Person, StepId};
 use crate::log::entry::{Body, Suspend};
 use crate::log::graph::{Cut, EntryIx, Graph};
-use crate::plan::{MarkIs, Place, Plan};
+use crate::plan::{MarkIs, Place, Plan, Step};
 use crate::reason::Reason;
 use std::collections::BTreeSet;
 
@@ -85,7 +85,7 @@ impl Facts {
     }
 
     /// SUSPEND: every last complete step is one that the plan calls safe to leave and nothing further is
-    /// begun; the tools named add up; the head count named is complete. `begun`: steps not complete with a
+    /// begun; a step that its words begin with is complete and safe to leave; the tools named add up; the head count named is complete. `begun`: steps not complete with a
     /// counted acknowledgement. A suspension is a stop whatever this says.
     #[must_use]
     #[allow(
@@ -110,7 +110,14 @@ impl Facts {
                     .iter()
                     .any(|later| complete.contains(&later.id) && later.after.contains(&step.id))
         });
-        if !begun.is_empty() || !last.into_iter().all(|step| step.safe_to_leave) {
+        // Where the author says the job stands: a step that it names must have been reached.
+        let named = suspend.state.split_whitespace().next().and_then(|word| {
+            let word = word.trim_end_matches([':', ',', ';', '.']);
+            let same = |step: &&Step| step.id.as_str().eq_ignore_ascii_case(word);
+            plan.steps.iter().find(same)
+        });
+        let named_well = named.is_none_or(|step| complete.contains(&step.id) && step.safe_to_leave);
+        if !begun.is_empty() || !named_well || !last.into_iter().all(|step| step.safe_to_leave) {
             reasons.push(Reason::NotSafeState);
         }
         if suspend.tools_out != suspend.tools_back {

@@ -5,10 +5,10 @@
 use super::Facts;
 use crate::decimal::Decimal;
 use crate::ids::ItemId;
-use crate::log::entry::Finding;
+use crate::log::entry::{Body, Finding};
 use crate::log::graph::{Cut, EntryIx, Graph};
 use crate::plan::Plan;
-use crate::reason::Unfit;
+use crate::reason::{Reason, Unfit};
 
 /// What a look found, in the terms that are judged.
 #[derive(Clone, Copy, Debug)]
@@ -93,6 +93,29 @@ impl Facts {
         unfit.sort_unstable();
         unfit.dedup();
         unfit
+    }
+
+    /// Why a look that says that an item is good leaves it unfit, by what its author had seen and the look
+    /// itself; empty: it is fit by it. A look that finds it bad or sets it aside says so itself.
+    #[must_use]
+    pub fn look_against(&self, graph: &Graph, ix: EntryIx, plan: &Plan) -> Vec<Reason> {
+        let Body::Scan(scan) = graph.body(ix) else {
+            return Vec::new();
+        };
+        match scan.found {
+            Finding::Plate { .. } | Finding::Inspected { good: true } => {}
+            Finding::Inspected { good: false } | Finding::OutOfService { .. } => return Vec::new(),
+        }
+        let mut cut = graph.past(ix).to_vec();
+        let chain = graph.chain(ix).0 as usize;
+        cut.resize(cut.len().max(chain + 1), 0);
+        cut[chain] = graph.seq(ix).saturating_add(1);
+        let unfit = self.unfit(graph, &cut, plan, &scan.item);
+        let reasons = unfit.into_iter().map(|why| Reason::ToolNotFit {
+            item: scan.item.clone(),
+            why,
+        });
+        reasons.collect()
     }
 
     /// Test age and rating by the newest plates; of plates read in ignorance of each other the worse governs.

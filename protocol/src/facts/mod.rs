@@ -26,13 +26,13 @@ mod tests;
 mod trail;
 
 pub use answers::{answer_form, limit_as_shown, within};
-pub use conditions::{Asked, ConditionView, covers};
+pub use conditions::{Asked, ConditionView, affirm_against, covers};
 pub use custody::{CustodyView, OfferView, ToolCounts};
 pub use ends::Whereabouts;
 pub use heads::{HeadsView, count_as_known};
 pub use marks::{MarkView, marks, marks_for, marks_ready};
 pub use notes::Attempt;
-pub use order::OrderView;
+pub use order::{OrderView, order_against};
 
 use crate::gate::Roster;
 use crate::ids::{CheckId, ConditionId, EntryHash, ItemId, StepId};

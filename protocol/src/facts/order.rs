@@ -4,10 +4,11 @@
 
 use super::Facts;
 use crate::gate::Roster;
-use crate::ids::DeviceKey;
+use crate::ids::{DeviceKey, RoleId};
 use crate::log::entry::{Body, OrderState, OrderStatus};
 use crate::log::graph::{Cut, EntryIx, Graph};
-use crate::plan::Plan;
+use crate::plan::{ConditionKind, Plan};
+use crate::reason::{Owed, Reason};
 
 /// What an order status was when it was said, by its own past.
 #[derive(Clone, Copy, Debug)]
@@ -83,6 +84,34 @@ pub(super) fn is_whole(status: &OrderStatus, plan: &Plan) -> bool {
         && status.read_back
         && terminals_missing(status, plan).is_empty()
         && (status.covers.is_empty() || status.covers.iter().any(|place| place.trim() == structure))
+}
+
+/// Why a status that says in effect, or released, is not known to be so by this author's word; empty: it is. It
+/// is recorded all the same: what is said to be in effect and is not whole puts the condition out.
+#[must_use]
+pub fn order_against(
+    roster: &Roster,
+    plan: &Plan,
+    author: &DeviceKey,
+    status: &OrderStatus,
+) -> Vec<Reason> {
+    if roster.supervisor != Some(*author) {
+        let needs = RoleId::try_from(RoleId::SUPERVISOR).into_iter().collect();
+        return vec![Reason::WrongRole { needs }];
+    }
+    if status.state != OrderState::InEffect || is_whole(status, plan) {
+        return Vec::new();
+    }
+    let orders = plan
+        .conditions
+        .iter()
+        .filter(|condition| condition.kind == ConditionKind::Order);
+    let missing = orders.map(|condition| Owed::Condition {
+        condition: condition.id.clone(),
+    });
+    vec![Reason::Incomplete {
+        missing: missing.collect(),
+    }]
 }
 
 impl Facts {

@@ -108,6 +108,24 @@ fn a_tally_adds_up() {
 }
 
 #[test]
+fn a_tally_passes_only_when_what_went_out_was_logged_back() {
+    let mut crew = Crew::new();
+    let tally = |crew: &Crew| {
+        let tools = Expects::Tally { of: "tools".into() };
+        answer(crew, tools, &Said::Tally { out: 14, back: 14 })
+    };
+    crew.say(GROUND, plate("pole", Some(3), true));
+    crew.say(GROUND, moved("pole", Place::Aloft));
+    assert_eq!(tally(&crew), ["not_accounted"], "whatever is typed");
+    crew.say(GROUND, moved("pole", Place::Ground));
+    assert_eq!(tally(&crew), ["not_accounted"], "on the ground, not home");
+    crew.say(GROUND, moved("pole", Place::Truck));
+    assert!(tally(&crew).is_empty());
+    crew.say(GROUND, moved("string", Place::Ground));
+    assert!(tally(&crew).is_empty(), "a load is no tool");
+}
+
+#[test]
 fn identity_is_the_plans_line_and_the_orders_structure() {
     let mut crew = Crew::new();
     let read = |structure: &str, phase: &str| Said::Identity {
@@ -327,7 +345,14 @@ fn a_load_moves_by_offer_ready_take_done() {
     let other = crew.say(GROUND, take(hash, 0));
     assert_eq!(handoff_codes(&crew, other), ["not_yours"]);
     let stale = crew.say(TOWER, take(hash, 30_001));
-    assert_eq!(handoff_codes(&crew, stale), ["missing_handoff"]);
+    assert_eq!(
+        crew.facts.handoff_reasons(stale),
+        [Reason::ReadyStale {
+            age_ms: 30_001,
+            valid_ms: 30_000
+        }],
+        "there is a ready, but not a fresh one"
+    );
     let early = crew.say(GROUND, done(hash));
     assert_eq!(handoff_codes(&crew, early), ["missing_handoff"]);
     let taken = crew.say(TOWER, take(hash, 30_000));
@@ -1015,6 +1040,19 @@ fn a_job_is_left_only_where_the_plan_calls_it_safe() {
     assert_eq!(reasons(&suspend, &["rig"], &["carry"]), ["not_safe_state"]);
     assert_eq!(
         reasons(&suspend, &["rig", "carry"], &[]),
+        ["not_safe_state"]
+    );
+    // What the author calls the state of the job names a step that is complete and safe to leave, or none.
+    let named = |state: &str| Suspend {
+        state: state.into(),
+        ..suspend.clone()
+    };
+    assert!(reasons(&named("rig, load on string"), &["rig"], &[]).is_empty());
+    assert!(reasons(&named("RIG: load on string"), &["rig"], &[]).is_empty());
+    assert!(reasons(&named("the rig is up"), &[], &[]).is_empty());
+    assert_eq!(reasons(&named("rig is up"), &[], &[]), ["not_safe_state"]);
+    assert_eq!(
+        reasons(&named("carry, load on poles"), &["rig"], &[]),
         ["not_safe_state"]
     );
     let mut short = suspend.clone();

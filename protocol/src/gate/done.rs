@@ -31,6 +31,17 @@ pub(super) struct Look {
     pub(super) done: Option<(u32, u32)>,
 }
 
+/// One answer to a second look.
+struct OneLook<'a> {
+    number: u32,
+    ack: &'a Ack,
+    /// Else it does not pass.
+    counts: bool,
+    roles: Roles,
+    /// Answers that contradicted it.
+    rivals: Vec<EntryIx>,
+}
+
 /// What stands against a check.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub(super) struct Against {
@@ -399,7 +410,9 @@ impl World<'_> {
     }
 
     /// SECOND LOOK with ROUND: two different people with equal answers; a conflict voids both answers, and
-    /// answers that had not seen it belong to the same round.
+    /// answers that had not seen it belong to the same round. Two people who agree that it does not pass end
+    /// their round too: a look that knew of both and says what was done since is of the next one, in which two
+    /// people look anew. Without that nobody could ever put right what two people had found wrong.
     pub(super) fn second_look(
         &self,
         check: CheckNo,
@@ -407,55 +420,8 @@ impl World<'_> {
         second: Roles,
         held: &Cut,
     ) -> Look {
-        struct Answer<'a> {
-            number: u32,
-            ack: &'a Ack,
-            counts: bool,
-            roles: Roles,
-            /// Answers that contradicted it.
-            rivals: Vec<EntryIx>,
-        }
-        let graph = &self.core.graph;
-        let mut answers: Vec<Answer<'_>> = Vec::new();
-        for (number, ack, weight) in self.weighing(check, held) {
-            let counts = weight == Weight::Counts;
-            if ack.kind != Kind::Plain || !(counts || weight == Weight::Fails) {
-                continue;
-            }
-            // A repetition adds nothing, unless what it repeats was void by then.
-            let repeats = answers.iter().any(|known| {
-                known.ack.device == ack.device
-                    && known.counts == counts
-                    && known.rivals.is_empty()
-                    && self.same_answer(known.ack.ix, ack.ix)
-                    && graph.before(known.ack.ix, ack.ix)
-            });
-            if repeats {
-                continue;
-            }
-            let mut rivals = Vec::new();
-            for known in &mut answers {
-                let void_then = known
-                    .rivals
-                    .iter()
-                    .any(|&rival| graph.before(rival, ack.ix));
-                if known.ack.person != ack.person
-                    && !(graph.before(known.ack.ix, ack.ix) && void_then)
-                    && !self.same_answer(known.ack.ix, ack.ix)
-                {
-                    known.rivals.push(ack.ix);
-                    rivals.push(known.ack.ix);
-                }
-            }
-            answers.push(Answer {
-                number,
-                ack,
-                counts,
-                roles: self.roles_now(ack),
-                rivals,
-            });
-        }
-        let alive: Vec<&Answer<'_>> = answers
+        let answers = self.looks(check, held);
+        let alive: Vec<&OneLook<'_>> = answers
             .iter()
             .filter(|answer| answer.rivals.is_empty() && answer.counts)
             .collect();
@@ -477,6 +443,68 @@ impl World<'_> {
             conflict: conflicts && done.is_none(),
             done,
         }
+    }
+
+    /// The looks on which two people agree that they do not pass, and that nothing has contradicted.
+    pub(super) fn agreed_not_to_pass(&self, check: CheckNo, held: &Cut) -> Vec<EntryIx> {
+        let answers = self.looks(check, held);
+        let bad = |look: &&OneLook<'_>| !look.counts && look.rivals.is_empty();
+        let borne_out = |look: &&OneLook<'_>| {
+            answers.iter().filter(bad).any(|other| {
+                other.ack.person != look.ack.person
+                    && other.ack.device != look.ack.device
+                    && self.same_answer(other.ack.ix, look.ack.ix)
+            })
+        };
+        let agreed = answers.iter().filter(bad).filter(borne_out);
+        agreed.map(|look| look.ack.ix).collect()
+    }
+
+    /// The looks at a check, each with those that contradict it.
+    fn looks<'b>(&'b self, check: CheckNo, held: &'b Cut) -> Vec<OneLook<'b>> {
+        let graph = &self.core.graph;
+        let mut answers: Vec<OneLook<'_>> = Vec::new();
+        for (number, ack, weight) in self.weighing(check, held) {
+            let counts = weight == Weight::Counts;
+            if ack.kind != Kind::Plain || !(counts || weight == Weight::Fails) {
+                continue;
+            }
+            // A repetition adds nothing, unless what it repeats was void by then.
+            let repeats = answers.iter().any(|known| {
+                known.ack.device == ack.device
+                    && known.counts == counts
+                    && known.rivals.is_empty()
+                    && self.same_answer(known.ack.ix, ack.ix)
+                    && graph.before(known.ack.ix, ack.ix)
+            });
+            if repeats {
+                continue;
+            }
+            let ended = self.core.records.ended_before(ack.ix);
+            let mut rivals = Vec::new();
+            for known in &mut answers {
+                let void_then = ended.contains(&known.ack.ix)
+                    || known
+                        .rivals
+                        .iter()
+                        .any(|&rival| graph.before(rival, ack.ix));
+                if known.ack.person != ack.person
+                    && !(graph.before(known.ack.ix, ack.ix) && void_then)
+                    && !self.same_answer(known.ack.ix, ack.ix)
+                {
+                    known.rivals.push(ack.ix);
+                    rivals.push(known.ack.ix);
+                }
+            }
+            answers.push(OneLook {
+                number,
+                ack,
+                counts,
+                roles: self.roles_now(ack),
+                rivals,
+            });
+        }
+        answers
     }
 
     /// READ-BACK: a report, and an equal repeat by another person who had seen it.

@@ -326,7 +326,11 @@ impl Job {
                         })
                 }));
         let check = said.check;
+        let ended = self.round_ended(&said);
         self.file(ack);
+        if !ended.is_empty() {
+            self.core.records.ended.insert(ix, ended);
+        }
         if uneven {
             let records = self.core.records.check_mut(check);
             if !records.uneven {
@@ -339,6 +343,22 @@ impl Job {
         if let Some(objection) = objection {
             self.object(objection);
         }
+    }
+
+    /// ROUND: for a look that says what was done, those on which two people had agreed that they do not pass.
+    fn round_ended(&self, said: &Said<'_>) -> Vec<EntryIx> {
+        let records = self.core.records.check(said.check);
+        let uneven = records.is_some_and(|records| records.uneven);
+        let says_what = matches!(said.body, Body::Acknowledge(ack) if ack.change.is_some());
+        let is_look = said
+            .plan()
+            .check(said.step, said.check)
+            .is_some_and(|check| matches!(check.who, super::plans::WhoBits::SecondLook(..)));
+        if !uneven || !says_what || !is_look {
+            return Vec::new();
+        }
+        self.world_at(said.past, said.view)
+            .agreed_not_to_pass(said.check, said.past)
     }
 
     /// LATEST and OBJECTION: an answer that differs from its author's last one on that check; or, by anyone

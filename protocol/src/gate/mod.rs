@@ -39,7 +39,7 @@ mod stops;
 mod succession;
 mod tally;
 #[cfg(test)]
-mod testkit;
+pub(crate) mod testkit;
 #[cfg(test)]
 mod tests;
 #[cfg(test)]

@@ -6,6 +6,7 @@ use super::bits::Steps;
 use super::plans::{CheckNo, Cover, Roles};
 use crate::ids::DeviceKey;
 use crate::log::graph::{Cut, EntryIx, Graph};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 /// Entries of one kind, by chain and in each chain by number, so that those in a cut are a prefix.
@@ -209,6 +210,9 @@ pub(super) struct Records {
     step_objections: Vec<ByChain<u32>>,
     pub(super) stops: Vec<StopRecord>,
     pub(super) stops_by_chain: ByChain<u32>,
+    /// For a look that says what was done: looks of which two people had agreed, as far as its author had seen,
+    /// that they do not pass. A fact of its past.
+    pub(super) ended: BTreeMap<EntryIx, Vec<EntryIx>>,
     persons: Vec<crate::ids::Person>,
 }
 
@@ -219,6 +223,11 @@ impl Records {
 
     pub(super) fn ack(&self, number: u32) -> &Ack {
         &self.acks[number as usize]
+    }
+
+    /// The looks whose round was over for the author of this one, because two people agreed.
+    pub(super) fn ended_before(&self, look: EntryIx) -> &[EntryIx] {
+        self.ended.get(&look).map_or(&[], Vec::as_slice)
     }
 
     pub(super) fn check(&self, check: CheckNo) -> Option<&CheckRecords> {

@@ -385,7 +385,8 @@ impl World<'_> {
             .next()
     }
 
-    /// ROUND: after a conflict of a second look, an answer states what was done.
+    /// ROUND: after a conflict of a second look, and after two people agreed that it does not pass, an answer
+    /// states what was done.
     fn round(&self, said: &Said<'_>, out: &mut Out) {
         let Body::Acknowledge(ack) = said.body else {
             return;
@@ -397,9 +398,10 @@ impl World<'_> {
             return;
         };
         if let super::plans::WhoBits::SecondLook(first, second) = check.who
-            && self
+            && (self
                 .second_look(said.check, first, second, said.past)
                 .conflict
+                || self.core.two_said_no(said))
         {
             out.say(|| Reason::Conflict {
                 step: ack.step.clone(),
@@ -728,6 +730,42 @@ impl Core {
             check,
             &ack.said,
         ));
+    }
+
+    /// Whether the author's person and another had both said the same that does not pass, and the person has not
+    /// said since what was done.
+    fn two_said_no(&self, said: &Said<'_>) -> bool {
+        let Some(records) = self.records.check(said.check).filter(|check| check.uneven) else {
+            return false;
+        };
+        let person = said.view.roster.person(&said.author);
+        let own = |look: &Ack| {
+            look.device == said.author || said.view.roster.person(&look.device) == person
+        };
+        let answer = |look: &Ack| super::done::answer(self.graph.body(look.ix));
+        let seen: Vec<&Ack> = records
+            .acks
+            .iter()
+            .map(|&number| self.records.ack(number))
+            .filter(|look| look.kind == Kind::Plain && said.saw(&self.graph, look.ix))
+            .collect();
+        let fails = |look: &&&Ack| look.fit == Fit::FailsValue;
+        let answered = |bad: &Ack| {
+            seen.iter().any(|later| {
+                own(later)
+                    && self.graph.before(bad.ix, later.ix)
+                    && matches!(self.graph.body(later.ix), Body::Acknowledge(ack) if ack.change.is_some())
+            })
+        };
+        seen.iter().filter(fails).any(|bad| {
+            own(bad)
+                && !answered(bad)
+                && seen.iter().filter(fails).any(|other| {
+                    !own(other)
+                        && matches!((answer(other), answer(bad)), (Some(one), Some(same))
+                            if super::done::same(one, same))
+                })
+        })
     }
 
     /// Whether what is said at least answers what was asked, so that it speaks against the check.

@@ -593,6 +593,65 @@ fn second_look_conflict_and_round() {
     say(&mut crew, EYES, "good", Some("looked again"));
     crew.sync();
     assert_eq!(crew.complete(LEAD), ["s1"]);
+
+    // Two people agree that it is bad: their round is over, and two new looks that say what was done settle it.
+    let both_bad = || {
+        let mut crew = Crew::new(&plan, 5);
+        say(&mut crew, TOWER, "bad", None);
+        say(&mut crew, EYES, "bad", None);
+        crew.sync();
+        assert_eq!(crew.complete(LEAD), [""; 0]);
+        crew
+    };
+    let mut crew = both_bad();
+    say(&mut crew, TOWER, "good", Some("new key"));
+    crew.sync();
+    assert_eq!(crew.complete(LEAD), [""; 0], "one alone settles nothing");
+    say(&mut crew, EYES, "good", Some("looked again"));
+    crew.sync();
+    assert_eq!(crew.complete(LEAD), ["s1"]);
+    // Without a word of what was done neither counts.
+    let mut crew = both_bad();
+    for device in [TOWER, EYES] {
+        let silent = say(&mut crew, device, "good", None);
+        crew.sync();
+        assert!(has(&crew.reasons(LEAD, silent), |reason| matches!(
+            reason,
+            Reason::Conflict { .. }
+        )));
+    }
+    assert_eq!(crew.complete(LEAD), [""; 0]);
+    // Nor does one who says what was done speak for the other.
+    let mut crew = both_bad();
+    say(&mut crew, TOWER, "good", Some("new key"));
+    crew.sync();
+    let silent = say(&mut crew, EYES, "good", None);
+    crew.sync();
+    assert!(has(&crew.reasons(LEAD, silent), |reason| matches!(
+        reason,
+        Reason::Conflict { .. }
+    )));
+    assert_eq!(crew.complete(LEAD), [""; 0]);
+    // One person's answer alone, however often given, ends no round.
+    let mut crew = Crew::new(&plan, 5);
+    say(&mut crew, TOWER, "bad", None);
+    crew.sync();
+    say(&mut crew, EYES, "good", Some("looked again"));
+    crew.sync();
+    assert_eq!(
+        crew.devices[LEAD].job.step_state(&name("s1")),
+        StepState::Conflict
+    );
+    // Nor does a look that had not seen both.
+    let mut crew = Crew::new(&plan, 5);
+    say(&mut crew, TOWER, "bad", None);
+    crew.sync();
+    say(&mut crew, EYES, "bad", None);
+    say(&mut crew, 4, "good", Some("new key"));
+    crew.sync();
+    say(&mut crew, EYES, "good", Some("looked again"));
+    crew.sync();
+    assert_eq!(crew.complete(LEAD), [""; 0], "the conflict voids it");
 }
 
 #[test]

@@ -8,13 +8,14 @@ use super::testkit::*;
 use crate::decimal::Decimal;
 use crate::ids::EntryHash;
 use crate::log::entry::{
-    Admit, Body, Briefed, ConditionAge, ConditionNamed, ConditionReading, HeadCount, Moved, Note,
-    NoteKind, OrderState, OrderStatus, ResumeDay, Said, StepBack, Stop, StopKind, Suspend,
+    Admit, Body, Briefed, ConditionAge, ConditionNamed, ConditionReading, Correction, Finding,
+    HeadCount, Moved, Note, NoteKind, OrderState, OrderStatus, ResumeDay, Said, Scan, StepBack,
+    Stop, StopKind, Suspend,
 };
 use crate::plan::{
     Condition, ConditionKind, Expects, Item, Lasts, Limit, Mark, MarkIs, Place, Plan,
 };
-use crate::reason::{Owed, Reason};
+use crate::reason::{Owed, Reason, Unfit};
 
 const FOUR: [usize; 4] = [LEAD, EYES, TOWER, GROUND];
 
@@ -487,6 +488,195 @@ fn order_lapsed_is_a_stop_and_is_back_only_whole_and_from_the_supervisor_in_offi
     crew.say(LEAD, order(OrderState::Released, &both, true));
     crew.sync();
     assert!(crew.stops(EYES).is_empty());
+}
+
+/// The only reason against an entry.
+fn only(crew: &Crew, entry: EntryHash) -> Reason {
+    match &crew.reasons(LEAD, entry)[..] {
+        [reason] => reason.clone(),
+        other => panic!("{other:?}"),
+    }
+}
+
+#[test]
+fn an_order_status_that_is_not_whole_or_not_the_holders_is_recorded_and_does_not_count() {
+    let mut plan = plan();
+    plan.line.terminals = vec!["North".into(), "South".into()];
+    plan.line.structure = "T-114".into();
+    let kind = ConditionKind::Order;
+    plan.conditions.push(condition("order", "supervisor", kind));
+    let both = ["North", "South"];
+    let mut crew = Crew::new(&plan, 4);
+    let owed = Reason::Incomplete {
+        missing: vec![Owed::Condition {
+            condition: name("order"),
+        }],
+    };
+    let mut elsewhere = order(OrderState::InEffect, &both, true);
+    if let Body::OrderStatus(status) = &mut elsewhere {
+        status.covers = vec!["T-115".into()];
+    }
+    for half in [
+        order(OrderState::InEffect, &["North"], true),
+        order(OrderState::InEffect, &both, false),
+        elsewhere,
+    ] {
+        let lead = crew.key(LEAD);
+        assert_eq!(
+            crew.devices[LEAD].job.judge(lead, &half),
+            [],
+            "the press is recorded: it puts the condition out"
+        );
+        let half = crew.say(LEAD, half);
+        assert_eq!(only(&crew, half), owed);
+    }
+    let whole = crew.say(LEAD, order(OrderState::InEffect, &both, true));
+    assert_eq!(crew.reasons(LEAD, whole), []);
+    let not_holder = crew.say(EYES, order(OrderState::InEffect, &both, true));
+    crew.sync();
+    assert!(matches!(only(&crew, not_holder), Reason::WrongRole { .. }));
+}
+
+#[test]
+fn only_the_owner_affirms_a_condition() {
+    let mut plan = plan();
+    let kind = ConditionKind::NoneSeen;
+    plan.conditions
+        .push(condition("lightning", "observer", kind));
+    let kind = ConditionKind::Order;
+    plan.conditions.push(condition("order", "observer", kind));
+    let mut crew = Crew::new(&plan, 4);
+    let affirm = |id: &str| {
+        Body::Affirm(ConditionNamed {
+            condition: name(id),
+        })
+    };
+    let needs = |crew: &Crew, device: usize, id: &str| {
+        let key = crew.key(device);
+        crew.devices[device].job.judge(key, &affirm(id))
+    };
+    let wrong = |role: &str| {
+        [Reason::WrongRole {
+            needs: vec![name(role)],
+        }]
+    };
+    assert_eq!(needs(&crew, EYES, "lightning"), []);
+    assert_eq!(needs(&crew, GROUND, "lightning"), wrong("observer"));
+    assert_eq!(
+        needs(&crew, EYES, "order"),
+        wrong("supervisor"),
+        "the order is the supervisor's in office, whoever owns it by the plan"
+    );
+    assert_eq!(needs(&crew, LEAD, "order"), []);
+    assert!(matches!(
+        needs(&crew, EYES, "thunder")[..],
+        [Reason::WrongAnswerForm { .. }]
+    ));
+    // The same of what another version wrote all the same.
+    let written = crew.say(GROUND, affirm("lightning"));
+    let own = crew.say(EYES, affirm("lightning"));
+    crew.sync();
+    assert_eq!(crew.reasons(LEAD, written), wrong("observer"));
+    assert_eq!(crew.reasons(LEAD, own), []);
+}
+
+#[test]
+fn only_the_author_corrects_an_entry() {
+    let mut crew = Crew::new(&plan(), 4);
+    let given = crew.ack(TOWER, "s1");
+    crew.sync();
+    let correct = |entry: EntryHash| {
+        Body::Correction(Correction {
+            entry,
+            text: "read wrongly".into(),
+        })
+    };
+    let judged = |crew: &Crew, device: usize, entry: EntryHash| {
+        let key = crew.key(device);
+        crew.devices[device].job.judge(key, &correct(entry))
+    };
+    assert_eq!(judged(&crew, TOWER, given), []);
+    assert_eq!(judged(&crew, EYES, given), [Reason::NotYours]);
+    let unknown = EntryHash([9; 32]);
+    assert_eq!(judged(&crew, TOWER, unknown), [Reason::NotYours]);
+    let others = crew.say(EYES, correct(given));
+    let own = crew.say(TOWER, correct(given));
+    crew.sync();
+    assert_eq!(only(&crew, others), Reason::NotYours);
+    assert_eq!(crew.reasons(LEAD, own), []);
+    // Another of the same role is another; on a spare it is still the same person.
+    let other = crew.join(LEAD, 20, &["tower"]);
+    assert_eq!(judged(&crew, other, given), [Reason::NotYours]);
+    let roster = crew.devices[LEAD].job.roster();
+    let person = roster.person(&crew.key(TOWER)).unwrap().clone();
+    let author = crate::log::sample::author(21);
+    let admit = Admit {
+        device: author.device(),
+        person,
+        roles: vec![name("tower")],
+        replaces: None,
+    };
+    crew.say(LEAD, Body::Admit(admit));
+    let spare = crew.enter(LEAD, author);
+    assert_eq!(judged(&crew, spare, given), []);
+}
+
+#[test]
+fn a_look_that_leaves_a_tool_unfit_is_recorded_and_does_not_count() {
+    let mut plan = plan();
+    plan.items.push(Item {
+        id: name("pole"),
+        title: "Pole".into(),
+        load: false,
+        at: Place::Truck,
+        test_months: Some(24),
+        tested: None,
+        daily: true,
+        rated_kv: None,
+        rated_kn: None,
+        counted: true,
+    });
+    let mut crew = Crew::new(&plan, 4);
+    let scan = |found: Finding| {
+        Body::Scan(Scan {
+            item: name("pole"),
+            found,
+        })
+    };
+    let plate = |months: u16, wiped_today: bool| {
+        scan(Finding::Plate {
+            test_age_months: Some(months),
+            wiped_today,
+            rated_kv: None,
+        })
+    };
+    let unfit = |why: Unfit| Reason::ToolNotFit {
+        item: name("pole"),
+        why,
+    };
+    let key = crew.key(GROUND);
+    assert_eq!(crew.devices[GROUND].job.judge(key, &plate(26, true)), []);
+    let old = crew.say(GROUND, plate(26, true));
+    assert_eq!(crew.reasons(GROUND, old), [unfit(Unfit::TestPast)]);
+    let good = crew.say(GROUND, plate(5, true));
+    assert_eq!(crew.reasons(GROUND, good), []);
+    // What finds it bad says so itself, and a good look that knew of it makes it fit again.
+    let bad = crew.say(GROUND, scan(Finding::Inspected { good: false }));
+    assert_eq!(crew.reasons(GROUND, bad), []);
+    let plate_only = crew.say(GROUND, plate(5, false));
+    assert_eq!(
+        crew.reasons(GROUND, plate_only),
+        [unfit(Unfit::NotInspected)]
+    );
+    let wiped = crew.say(GROUND, scan(Finding::Inspected { good: true }));
+    assert_eq!(crew.reasons(GROUND, wiped), []);
+    // Judged by what its author had seen: a later look does not alter it.
+    assert_eq!(crew.reasons(GROUND, old), [unfit(Unfit::TestPast)]);
+    let aside = Finding::OutOfService { why: "bent".into() };
+    let aside = crew.say(GROUND, scan(aside));
+    assert_eq!(crew.reasons(GROUND, aside), []);
+    let after = crew.say(GROUND, plate(5, true));
+    assert_eq!(crew.reasons(GROUND, after), [unfit(Unfit::OutOfService)]);
 }
 
 #[test]

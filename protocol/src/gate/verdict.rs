@@ -5,10 +5,11 @@
 use super::job::Job;
 use super::office::{self, Act};
 use super::records::Kind;
+use super::views::View;
 use super::world::{Out, Said};
 use crate::ids::{DeviceKey, EntryHash, RoleId};
 use crate::log::entry::{Body, Propose};
-use crate::log::graph::EntryIx;
+use crate::log::graph::{Cut, EntryIx};
 use crate::reason::Reason;
 
 /// What an entry is worth.
@@ -70,10 +71,72 @@ impl Job {
                     None => verdict(self.no_such_check(body)),
                 }
             }
+            Body::Affirm(_) | Body::OrderStatus(_) | Body::Correction(_) | Body::Scan(_) => {
+                self.word_verdict(ix)
+            }
             Body::Unknown { .. } => Verdict::NotCounted(vec![Reason::NeedsVersion {
                 device: graph.author(ix),
             }]),
             _ => Verdict::Information(Vec::new()),
+        }
+    }
+
+    /// A word on a condition, the order, another entry or an item: information, unless it has not the effect
+    /// that it is meant to have.
+    fn word_verdict(&self, ix: EntryIx) -> Verdict {
+        let core = &self.core;
+        let (graph, view) = (&core.graph, core.views.past(ix));
+        let author = graph.author(ix);
+        let reasons = if view.roster.present(&author) {
+            self.word_against(author, graph.body(ix), view, graph.past(ix), Some(ix))
+        } else {
+            vec![Reason::NotEnrolled { device: author }]
+        };
+        if reasons.is_empty() {
+            Verdict::Information(reasons)
+        } else {
+            Verdict::NotCounted(reasons)
+        }
+    }
+
+    /// Why such a word has no effect. `written`: the entry, once it is one.
+    fn word_against(
+        &self,
+        author: DeviceKey,
+        body: &Body,
+        view: &View,
+        past: &Cut,
+        written: Option<EntryIx>,
+    ) -> Vec<Reason> {
+        let (graph, facts) = (&self.core.graph, &self.core.facts);
+        let (roster, plan) = (&view.roster, &view.plan.plan);
+        match (body, written) {
+            (Body::Affirm(named), _) => {
+                crate::facts::affirm_against(roster, plan, &author, &named.condition)
+            }
+            (Body::Correction(correction), _) => {
+                let of = graph
+                    .find(&correction.entry)
+                    .filter(|&entry| graph.within(entry, past))
+                    .map(|entry| graph.author(entry));
+                let same_person = |of: DeviceKey| {
+                    let person = roster.person(&of);
+                    person.is_some() && person == roster.person(&author)
+                };
+                // Only the author corrects an entry, on whatever device they are now.
+                if of.is_some_and(|of| of == author || same_person(of)) {
+                    Vec::new()
+                } else {
+                    vec![Reason::NotYours]
+                }
+            }
+            // These are recorded even so: that the order is not known to be in effect, or a tool not fit, is
+            // what others must know.
+            (Body::OrderStatus(status), Some(_)) => {
+                crate::facts::order_against(roster, plan, &author, status)
+            }
+            (Body::Scan(_), Some(ix)) => facts.look_against(graph, ix, plan),
+            _ => Vec::new(),
         }
     }
 
@@ -189,8 +252,9 @@ impl Job {
     }
 
     /// Why an entry would have no effect if this device wrote it now, with everything here in its past; empty:
-    /// it would have. A courtesy for the press; the law is [`Job::verdict`] once it is written. A stop, and
-    /// the word of whoever was ever admitted that something was made safe, are never refused.
+    /// it would have, or others must know of it though it has none. A courtesy for the press; the law is
+    /// [`Job::verdict`] once it is written. A stop, and the word of whoever was ever admitted that something was
+    /// made safe, are never refused.
     #[must_use]
     pub fn judge(&self, author: DeviceKey, body: &Body) -> Vec<Reason> {
         // MAKE-SAFE opens nothing and is recorded whoever of the crew did it, one removed since as well.
@@ -236,6 +300,9 @@ impl Job {
                 }
             }
             Body::Heard(heard) => self.heard_against(author, &heard.stop),
+            Body::Affirm(_) | Body::OrderStatus(_) | Body::Correction(_) | Body::Scan(_) => {
+                self.word_against(author, body, view, core.graph.all(), None)
+            }
             Body::Consent(consent) => self.consent_against(author, &consent.proposal),
             Body::Propose(propose) => self.propose_against(author, propose),
             _ => {

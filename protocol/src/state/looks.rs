@@ -4,7 +4,8 @@
 //!
 //! Two people look for themselves. Until a device's own look of the same round is recorded, nothing of
 //! another's answer is shown on it, in whatever form: not the words, not whether it passed, not what is
-//! therefore still missing. A conflict ends a round; the looks after it are blind to each other again.
+//! therefore still missing. A conflict ends a round, and so do two people who agree that it does not pass, for
+//! looks that say what was done since; the looks after it are blind to each other again.
 
 use crate::ids::{DeviceKey, Person};
 use crate::log::entry::Said;
@@ -19,6 +20,34 @@ pub(super) struct Look<'a> {
     pub device: DeviceKey,
     pub person: Option<&'a Person>,
     pub said: &'a Said,
+    /// Whether it says what was done since the look before.
+    pub change: bool,
+    /// What is made of it.
+    pub worth: Worth,
+}
+
+/// What a look is worth.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Worth {
+    /// It counts.
+    Passes,
+    /// It stands as a look; what is against it is its answer.
+    Fails,
+    /// It is no look of any round: for when, by whom or on what it was given, or for not saying what was done
+    /// after a conflict.
+    Void,
+}
+
+impl Worth {
+    pub(super) fn of(reasons: &[Reason]) -> Self {
+        if reasons.is_empty() {
+            Self::Passes
+        } else if stands(reasons) {
+            Self::Fails
+        } else {
+            Self::Void
+        }
+    }
 }
 
 /// Whether a reason is against the answer itself, rather than against when, by whom or on what it was given.
@@ -46,7 +75,8 @@ pub(super) fn stands(reasons: &[Reason]) -> bool {
 }
 
 /// The round that each look belongs to: one more than the latest round of which its author had seen two
-/// different answers of two people. `looks` come in an order that keeps pasts first.
+/// different answers of two people; or, for a look that says what was done since, two equal ones that do not
+/// pass. What is void ends no round. `looks` come in an order that keeps pasts first.
 pub(super) fn rounds(graph: &Graph, looks: &[Look]) -> Vec<u32> {
     // Of each round the first time that a device gave an answer: a repetition adds nothing.
     let mut firsts: Vec<Vec<&Look>> = Vec::new();
@@ -57,13 +87,15 @@ pub(super) fn rounds(graph: &Graph, looks: &[Look]) -> Vec<u32> {
                 .iter()
                 .filter(|first| graph.before(first.ix, look.ix))
                 .collect();
+            let agreed_bad = |one: &Look, other: &Look| {
+                look.change && one.worth == Worth::Fails && other.worth == Worth::Fails
+            };
             // One person alone, however often they look, ends no round.
-            let alone = seen.iter().all(|one| one.person == seen[0].person);
-            !alone
-                && seen.iter().any(|one| {
-                    seen.iter()
-                        .any(|other| one.person != other.person && one.said != other.said)
+            seen.iter().any(|one| {
+                seen.iter().any(|other| {
+                    one.person != other.person && (one.said != other.said || agreed_bad(one, other))
                 })
+            })
         };
         let round = firsts.iter().rposition(ended).map_or(0, |last| last + 1);
         if firsts.len() <= round {
@@ -72,7 +104,7 @@ pub(super) fn rounds(graph: &Graph, looks: &[Look]) -> Vec<u32> {
         let repeats = firsts[round]
             .iter()
             .any(|first| first.device == look.device && first.said == look.said);
-        if !repeats {
+        if !repeats && look.worth != Worth::Void {
             firsts[round].push(look);
         }
         rounds.push(u32::try_from(round).unwrap_or(u32::MAX));
@@ -80,14 +112,8 @@ pub(super) fn rounds(graph: &Graph, looks: &[Look]) -> Vec<u32> {
     rounds
 }
 
-/// Which looks at a check that is not complete may be shown on the device `me`. `stands` says of a device's
-/// newest look whether it stands as a look, passing or not: what is against it, if anything, is its answer.
-pub(super) fn shown(
-    graph: &Graph,
-    looks: &[Look],
-    me: DeviceKey,
-    stands: &dyn Fn(EntryIx) -> bool,
-) -> Vec<bool> {
+/// Which looks at a check that is not complete may be shown on the device `me`.
+pub(super) fn shown(graph: &Graph, looks: &[Look], me: DeviceKey) -> Vec<bool> {
     let rounds = rounds(graph, looks);
     let newest_round = rounds.iter().copied().max().unwrap_or(0);
     // The newest look of each device, if it is of the newest round and stands.
@@ -97,7 +123,7 @@ pub(super) fn shown(
     }
     let given: Vec<&Look> = newest
         .values()
-        .filter(|(look, round)| *round == newest_round && stands(look.ix))
+        .filter(|(look, round)| *round == newest_round && look.worth != Worth::Void)
         .map(|(look, _)| *look)
         .collect();
     let own_given = given.iter().any(|look| look.device == me);
@@ -123,8 +149,7 @@ mod tests {
         graph: Graph,
         job: crate::ids::JobId,
         people: [Person; 3],
-        looks: Vec<(EntryIx, u8, Said)>,
-        void: Vec<EntryIx>,
+        looks: Vec<(EntryIx, u8, Said, Worth)>,
     }
 
     impl Table {
@@ -135,11 +160,11 @@ mod tests {
                 job,
                 people: ["A", "B", "C"].map(|name| name.try_into().unwrap()),
                 looks: Vec::new(),
-                void: Vec::new(),
             }
         }
 
-        fn look(&mut self, who: u8, words: &str, stands: bool) {
+        /// A look that says what was done since, whenever it is not the first.
+        fn look(&mut self, who: u8, words: &str, worth: Worth) {
             let entry = sample::author(who)
                 .next(&self.graph, WALL, self.job, sample::note(words))
                 .unwrap();
@@ -148,37 +173,36 @@ mod tests {
             else {
                 panic!("twice");
             };
-            self.looks.push((ix, who, Said::Words(words.to_owned())));
-            if !stands {
-                self.void.push(ix);
-            }
+            let said = Said::Words(words.to_owned());
+            self.looks.push((ix, who, said, worth));
         }
 
         fn shown(&self, who: u8) -> Vec<bool> {
             let looks: Vec<Look> = self
                 .looks
                 .iter()
-                .map(|(ix, who, said)| Look {
+                .enumerate()
+                .map(|(number, (ix, who, said, worth))| Look {
                     ix: *ix,
                     device: sample::author(*who).device(),
                     person: Some(&self.people[usize::from(*who)]),
                     said,
+                    change: number > 0,
+                    worth: *worth,
                 })
                 .collect();
-            shown(&self.graph, &looks, sample::author(who).device(), &|ix| {
-                !self.void.contains(&ix)
-            })
+            shown(&self.graph, &looks, sample::author(who).device())
         }
     }
 
     #[test]
     fn the_first_look_is_shown_to_nobody_else_until_the_second_is_recorded() {
         let mut table = Table::new();
-        table.look(0, "seated", true);
+        table.look(0, "seated", Worth::Passes);
         assert_eq!(table.shown(0), [true]);
         assert_eq!(table.shown(1), [false]);
         assert_eq!(table.shown(2), [false]);
-        table.look(1, "seated", true);
+        table.look(1, "seated", Worth::Passes);
         for who in 0..3 {
             assert_eq!(table.shown(who), [true, true]);
         }
@@ -187,30 +211,54 @@ mod tests {
     #[test]
     fn a_look_that_does_not_stand_opens_nothing() {
         let mut table = Table::new();
-        table.look(1, "seated", false);
-        table.look(0, "seated", true);
+        table.look(1, "seated", Worth::Void);
+        table.look(0, "seated", Worth::Passes);
         assert_eq!(table.shown(1), [true, false]);
     }
 
     #[test]
     fn after_a_conflict_the_looks_are_blind_again() {
         let mut table = Table::new();
-        table.look(0, "seated", true);
-        table.look(1, "not seated", true);
+        table.look(0, "seated", Worth::Passes);
+        table.look(1, "not seated", Worth::Fails);
         assert_eq!(table.shown(0), [true, true]);
         assert_eq!(table.shown(2), [true, true], "the round is over");
-        table.look(0, "seated now", true);
+        table.look(0, "seated now", Worth::Passes);
         assert_eq!(table.shown(1), [true, true, false]);
         assert_eq!(table.shown(2), [true, true, false]);
-        table.look(1, "seated now", true);
+        table.look(1, "seated now", Worth::Passes);
         assert_eq!(table.shown(1), [true; 4]);
     }
 
     #[test]
     fn a_second_look_of_one_person_ends_no_round() {
         let mut table = Table::new();
-        table.look(0, "seated", true);
-        table.look(0, "not seated", true);
+        table.look(0, "seated", Worth::Passes);
+        table.look(0, "not seated", Worth::Fails);
         assert_eq!(table.shown(1), [false, false]);
+    }
+
+    #[test]
+    fn two_who_agree_that_it_does_not_pass_end_their_round_and_the_next_is_blind() {
+        let mut table = Table::new();
+        table.look(0, "not seated", Worth::Fails);
+        table.look(1, "not seated", Worth::Fails);
+        assert_eq!(table.shown(2), [true, true], "the round is over");
+        table.look(0, "seated", Worth::Passes);
+        assert_eq!(table.shown(1), [true, true, false]);
+        table.look(1, "seated", Worth::Passes);
+        assert_eq!(table.shown(1), [true; 4]);
+    }
+
+    #[test]
+    fn a_look_that_is_void_ends_no_round() {
+        let mut table = Table::new();
+        table.look(0, "seated", Worth::Passes);
+        table.look(1, "not seated", Worth::Void);
+        table.look(0, "seated", Worth::Passes);
+        assert_eq!(table.shown(1), [false, true, false]);
+        assert_eq!(table.shown(2), [false; 3]);
+        table.look(1, "seated", Worth::Passes);
+        assert_eq!(table.shown(2), [true; 4]);
     }
 }

@@ -3,7 +3,7 @@
 //! May use: gate, facts, looks, local.   Never: another's answer of a blind look before the own one.
 
 use super::call::known;
-use super::looks::{self, Look};
+use super::looks::{self, Look, Worth};
 use super::{CheckStatus, Given, Local, StepState, StepStatus};
 use crate::gate::{Job, Verdict};
 use crate::ids::{DeviceKey, Person, RoleId};
@@ -106,12 +106,13 @@ fn kept_back(job: &Job, local: &Local, step: &Step, check: &Check) -> BTreeSet<E
                 device: graph.author(ix),
                 person: job.roster().person(&graph.author(ix)),
                 said: &acknowledge.said,
+                change: acknowledge.change.is_some(),
+                worth: Worth::of(&reasons_of(job, ix)),
             }),
             _ => None,
         })
         .collect();
-    let stands = |ix: EntryIx| looks::stands(&reasons_of(job, ix));
-    let shown = looks::shown(graph, &looks, local.me, &stands);
+    let shown = looks::shown(graph, &looks, local.me);
     let hidden = looks.iter().zip(shown).filter(|(_, shown)| !shown);
     hidden.map(|(look, _)| look.ix).collect()
 }
