@@ -162,6 +162,8 @@ impl Hand {
                     return Some(order_status(wanted, plan));
                 }
             }
+            // Nobody counts before everything is back: the count is held against what was logged.
+            Expects::Tally { .. } if !all_home(status, plan) => return None,
             _ => {}
         }
         Some(Command::Acknowledge {
@@ -291,6 +293,13 @@ impl Hand {
         }
         None
     }
+}
+
+/// Whether every counted tool is on the truck.
+fn all_home(status: &Status, plan: &Plan) -> bool {
+    let counted = |id: &ItemId| plan.item(id).is_some_and(|item| item.counted && !item.load);
+    let mut tools = status.items.iter().filter(|item| counted(&item.id));
+    tools.all(|item| item.at == Place::Truck)
 }
 
 /// Whether the tools and loads of a step are where it needs them; nobody confirms before.

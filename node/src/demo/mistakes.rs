@@ -93,7 +93,7 @@ pub(super) fn tool_past_its_test(stage: &mut Stage) -> Result<(), Stopped> {
     let most = most.ok_or_else(|| Stopped::Plan {
         why: "it has no tested stick HS-09".to_owned(),
     })?;
-    stage.must(
+    stage.must_not(
         ground,
         &Command::Scan {
             item: item.clone(),
@@ -103,6 +103,8 @@ pub(super) fn tool_past_its_test(stage: &mut Stage) -> Result<(), Stopped> {
                 rated_kv: stage.plan.item(&item).and_then(|item| item.rated_kv),
             },
         },
+        "recorded, and the stick is not fit",
+        |reason| matches!(reason, Reason::ToolNotFit { .. }),
     )?;
     stage.must_not(
         ground,

@@ -5,7 +5,7 @@
 use super::plans::{Cover, Names, PlanAt, amended};
 use super::roster::{Member, Roster};
 use super::succession::{chain, offered_again};
-use super::views::{Present, Rare, RareEntries, RareEntry, Removal, View};
+use super::views::{Present, Rare, RareEntries, Removal, View};
 use crate::ids::{DeviceKey, Person, RoleId};
 use crate::log::entry::{Body, Offer, Offered};
 use crate::log::graph::{EntryIx, Graph};
@@ -31,15 +31,19 @@ pub(super) fn build(
             .filter(|&ix| rare.get(ix).is_some_and(|entry| wanted(&entry.what)))
             .collect()
     };
-    let all_stand = members
-        .iter()
-        .filter(|&&ix| rare.get(ix).is_some_and(RareEntry::of_supervisor))
-        .count()
-        == standing.len();
     let amends = of_kind(|what| matches!(what, Rare::Amend));
     let plan = plan_with(graph, names, plans, &amends);
     let mut fold = Fold::new(graph, rare, &members, &forks, &terms, &standing);
     fold.run();
+    let took = fold.took;
+    let all_stand = members.iter().all(|&ix| match rare.get(ix) {
+        None => true,
+        Some(entry) => match entry.what {
+            Rare::Take { .. } => took.contains(&ix),
+            Rare::Handover { .. } | Rare::TakeOver { .. } => terms.contains(&ix),
+            _ => !entry.of_supervisor() || standing.contains(&ix),
+        },
+    });
     let covers: Vec<(EntryIx, Arc<Cover>)> = standing
         .iter()
         .filter_map(|&ix| Some((ix, rare.get(ix)?.cover.clone()?)))
@@ -64,6 +68,7 @@ pub(super) fn build(
         forks,
         terms,
         standing,
+        took,
         all_stand,
         roster,
         present,
@@ -155,6 +160,8 @@ struct Fold<'a> {
     admitted: BTreeMap<DeviceKey, EntryIx>,
     replaces: BTreeMap<DeviceKey, DeviceKey>,
     removals: Vec<Removal>,
+    /// Takes that are in effect.
+    took: Vec<EntryIx>,
 }
 
 impl<'a> Fold<'a> {
@@ -179,6 +186,7 @@ impl<'a> Fold<'a> {
             admitted: BTreeMap::new(),
             replaces: BTreeMap::new(),
             removals: Vec::new(),
+            took: Vec::new(),
         }
     }
 
@@ -363,8 +371,10 @@ impl<'a> Fold<'a> {
             device: from,
             role: Some(role.clone()),
         });
+        // The role rests on the take: an offer that was made again unseen lends nothing to who took the first.
+        self.took.push(take);
         if self.roster.present(&to) {
-            self.grant(to, role, offer);
+            self.grant(to, role, take);
         }
     }
 

@@ -940,6 +940,63 @@ fn a_role_stays_where_it_is_when_its_taker_was_removed_unseen() {
     assert!(roster.holds(&crew.key(EYES), &name("observer")));
 }
 
+#[test]
+fn a_take_that_a_re_offer_has_voided_lends_no_role() {
+    for role in ["observer", "supervisor"] {
+        for again in [false, true] {
+            let mut crew = Crew::new(&with_who(roles(&[role])), 5);
+            let from = if role == "observer" { EYES } else { LEAD };
+            let offer = |crew: &Crew, to: usize| {
+                Body::Offer(Offer {
+                    what: Offered::Role {
+                        role: name(role),
+                        from: crew.key(from),
+                    },
+                    to: Some(crew.key(to)),
+                })
+            };
+            let offered = if role == "observer" {
+                offer_observer(&mut crew)
+            } else {
+                let body = offer(&crew, GROUND);
+                crew.say(LEAD, body)
+            };
+            crew.sync();
+            let take = OfferNamed {
+                offer: offered,
+                ready_age_ms: 0,
+            };
+            crew.say(GROUND, Body::Take(take));
+            // By what it writes of the others, all have heard of the take.
+            let mut body = crew.ack_body(GROUND, "s1", "c", Said::Yes);
+            if let Body::Acknowledge(ack) = &mut body {
+                for proof in &mut ack.evidence.proofs {
+                    proof.behind.clear();
+                }
+            }
+            let ack = crew.say(GROUND, body);
+            assert_eq!(
+                crew.reasons(GROUND, ack),
+                [],
+                "as far as the taker had seen"
+            );
+            if again {
+                // The lead has not seen the take, and offers the role to another.
+                let body = offer(&crew, TOWER);
+                crew.say(LEAD, body);
+            }
+            crew.sync();
+            let holder = if again { from } else { GROUND };
+            let roster = crew.devices[EYES].job.roster();
+            assert!(roster.holds(&crew.key(holder), &name(role)), "{role}");
+            let lent = has(&crew.reasons(EYES, ack), |reason| {
+                matches!(reason, Reason::WrongRole { .. })
+            });
+            assert_eq!(lent, again, "{role}: {:?}", crew.reasons(EYES, ack));
+        }
+    }
+}
+
 /// The observer asks for relief, and the lead offers the role to the ground worker.
 fn offer_observer(crew: &mut Crew) -> EntryHash {
     crew.say(

@@ -123,7 +123,9 @@ pub(super) struct View {
     pub(super) terms: Vec<EntryIx>,
     /// Administrative entries of supervisors that stand, in order (term, seq).
     pub(super) standing: Vec<EntryIx>,
-    /// No administrative entry of a supervisor in the cut has lost its effect.
+    /// Takes of roles that are in effect.
+    pub(super) took: Vec<EntryIx>,
+    /// No administrative entry of a supervisor in the cut has lost its effect, and no take of a role or office.
     pub(super) all_stand: bool,
     pub(super) roster: Roster,
     /// Present devices, by key.
@@ -169,7 +171,10 @@ impl View {
 
     /// Whether a grant that a role rests on is in effect.
     pub(super) fn stands(&self, grant: EntryIx) -> bool {
-        grant == EntryIx(0) || self.standing.contains(&grant) || self.terms.contains(&grant)
+        grant == EntryIx(0)
+            || self.standing.contains(&grant)
+            || self.terms.contains(&grant)
+            || self.took.contains(&grant)
     }
 
     pub(super) fn present(&self, device: &DeviceKey) -> Option<&Present> {
