@@ -17,6 +17,9 @@ pub mod device;
 // How the holder's pages and commands reach the loop.
 pub mod control;
 
+// What the holder sees and presses.
+pub mod pages;
+
 // How it is said to people.
 pub mod words;
 

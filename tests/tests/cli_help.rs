@@ -8,7 +8,7 @@
 use gantline_tests::support::program::gantline;
 
 /// Every command that has a help of its own.
-const COMMANDS: [&str; 24] = [
+const COMMANDS: [&str; 25] = [
     "",
     "device",
     "device new",
@@ -23,6 +23,7 @@ const COMMANDS: [&str; 24] = [
     "job admit",
     "job list",
     "node",
+    "page",
     "act",
     "act acknowledge",
     "act stop",

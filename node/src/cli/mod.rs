@@ -10,6 +10,7 @@ mod device;
 mod job;
 mod limits;
 mod node;
+mod page;
 mod plan;
 mod problem;
 mod replay;
@@ -67,6 +68,7 @@ enum Sub {
     #[command(subcommand)]
     Limits(limits::Arguments),
     Node(node::Arguments),
+    Page(page::Arguments),
     Act(act::Arguments),
     Status(status::Arguments),
     Verify(verify::Arguments),
@@ -159,6 +161,7 @@ fn run(settings: &Settings, command: Sub) -> Result<Exit, Problem> {
         Sub::Job(arguments) => job::run(settings, arguments),
         Sub::Limits(arguments) => limits::run(settings, &arguments),
         Sub::Node(arguments) => node::run(settings, &arguments),
+        Sub::Page(arguments) => page::run(settings, &arguments),
         Sub::Act(arguments) => act::run(settings, arguments),
         Sub::Status(arguments) => status::run(settings, &arguments),
         Sub::Verify(arguments) => verify::run(settings, &arguments),

@@ -8,6 +8,7 @@ use crate::control::{
     Admission, ControlError, ControlFile, ControlFileFault, Fault, KnownAddress, RefusedJoin,
 };
 use crate::device::{Health, Home, JoinRequest};
+use crate::pages::Link;
 use gantline_protocol::engine::{Command, Outcome};
 use gantline_protocol::state::Status;
 use serde::Serialize;
@@ -193,6 +194,15 @@ impl Client {
     /// [`ClientFault`].
     pub fn page_closed(&self) -> Result<(), ClientFault> {
         self.body("POST", "/api/page/closed", &[]).map(|_| ())
+    }
+
+    /// A link that opens this device's page once, in a browser on this machine.
+    ///
+    /// # Errors
+    /// [`ClientFault`].
+    pub fn page_link(&self) -> Result<Link, ClientFault> {
+        let body = self.body("POST", "/api/page/link", &[])?;
+        self.read(&body)
     }
 
     /// Ends the node.

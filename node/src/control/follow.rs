@@ -1,5 +1,5 @@
 //! Follow: answers that go on: the status at each change, the log as a file.
-//! Owns: the tasks that write them.   Gives: `status`, `log`.
+//! Owns: the tasks that write them.   Gives: `status`, `log`, `pieces`.
 //! May use: device::request.   Never: holds more than a piece of an answer in memory.
 
 use crate::control::{Refusal, Shared};
@@ -24,6 +24,13 @@ const PIECE_BYTES: usize = 64 * 1024;
 
 /// Pieces from a task, as a body.
 struct Pieces(mpsc::Receiver<io::Result<Bytes>>);
+
+/// Pieces as the stream that a body is made from.
+pub(crate) fn pieces(
+    from: mpsc::Receiver<io::Result<Bytes>>,
+) -> impl futures_core::Stream<Item = io::Result<Bytes>> {
+    Pieces(from)
+}
 
 impl futures_core::Stream for Pieces {
     type Item = io::Result<Bytes>;

@@ -4,12 +4,14 @@
 //!
 //! The socket is on the loopback address, which every page in a browser on this machine can reach too. A page of
 //! another site shows itself by its Origin, or, when it has made its own name point here, by its Host. Programs of
-//! other users of the machine do not have the token.
+//! other users of the machine do not have the token. A browser has no token: it comes in once by a link, and then has a
+//! cookie that is good for the pages and for nothing else.
 
 use crate::control::{ControlFile, Refusal};
+use crate::pages::{self, Pages};
 use axum::extract::{Request, State};
 use axum::http::header::{AUTHORIZATION, HOST, ORIGIN};
-use axum::http::{HeaderMap, HeaderName};
+use axum::http::{HeaderMap, HeaderName, Method};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use std::sync::Arc;
@@ -25,10 +27,11 @@ struct Allowed {
     origins: [String; 2],
     /// The hash of the token, so that comparing takes the same time whatever is given.
     token: blake3::Hash,
+    pages: Arc<Pages>,
 }
 
 impl Guard {
-    pub(crate) fn new(file: &ControlFile) -> Self {
+    pub(crate) fn new(file: &ControlFile, pages: Arc<Pages>) -> Self {
         let port = file.port;
         let hosts = [format!("127.0.0.1:{port}"), format!("localhost:{port}")];
         let origins = hosts.clone().map(|host| format!("http://{host}"));
@@ -37,11 +40,12 @@ impl Guard {
                 hosts,
                 origins,
                 token: blake3::hash(file.token.as_bytes()),
+                pages,
             }),
         }
     }
 
-    fn check(&self, headers: &HeaderMap) -> Result<(), Refusal> {
+    fn check(&self, method: &Method, path: &str, headers: &HeaderMap) -> Result<(), Refusal> {
         let host = only(headers, &HOST).ok_or(Refusal::Host)?;
         if !self.allowed.hosts.iter().any(|allowed| allowed == host) {
             return Err(Refusal::Host);
@@ -51,6 +55,20 @@ impl Guard {
             if !self.allowed.origins.iter().any(|allowed| allowed == origin) {
                 return Err(Refusal::Origin);
             }
+        }
+        if pages::is_open(path) {
+            return Ok(());
+        }
+        if pages::is_page(path) {
+            // What changes something says where it comes from: every browser does.
+            if method != Method::GET && !headers.contains_key(ORIGIN) {
+                return Err(Refusal::Origin);
+            }
+            return if self.allowed.pages.way.is_in(headers) {
+                Ok(())
+            } else {
+                Err(Refusal::Token)
+            };
         }
         let given = only(headers, &AUTHORIZATION)
             .and_then(|value| value.strip_prefix("Bearer "))
@@ -75,8 +93,10 @@ fn only<'a>(headers: &'a HeaderMap, name: &HeaderName) -> Option<&'a str> {
 
 /// The layer.
 pub(crate) async fn check(State(guard): State<Guard>, request: Request, next: Next) -> Response {
-    match guard.check(request.headers()) {
+    let (method, path) = (request.method(), request.uri().path());
+    match guard.check(method, path, request.headers()) {
         Ok(()) => next.run(request).await,
+        Err(Refusal::Token) if method == Method::GET && pages::is_page(path) => pages::needs_link(),
         Err(refusal) => refusal.into_response(),
     }
 }

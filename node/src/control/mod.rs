@@ -2,6 +2,8 @@
 //! Owns: a socket on the loopback address, the control file.   Gives: `serve`, `client`.
 //! May use: device::request.   Never: an address other than loopback; what a request means for the job.
 //!
+//! The pages for people are in `pages`; they come through the same socket and the same guard.
+//!
 //! In reading order: `file` where the node is and its token · `guard` who may speak · `error` answers that say no ·
 //! `routes` what can be asked · `follow` answers that go on · `client` the other end.
 
@@ -17,9 +19,11 @@ mod tests;
 pub use client::{Client, ClientFault};
 pub use error::{ControlError, Refusal};
 pub use file::{ControlFile, ControlFileFault};
+pub(crate) use follow::pieces;
 pub use routes::{Admission, Fault, KnownAddress, RefusedJoin};
 
 use crate::device::{Home, NodeHandle};
+use crate::pages::Pages;
 use gantline_protocol::ids::JobId;
 use guard::Guard;
 use std::net::{Ipv4Addr, SocketAddr};
@@ -33,6 +37,7 @@ pub(crate) struct Shared {
     pub(crate) node: NodeHandle,
     pub(crate) journal: PathBuf,
     pub(crate) durable: Arc<AtomicU64>,
+    pub(crate) pages: Arc<Pages>,
 }
 
 /// The control API cannot be served.
@@ -94,12 +99,14 @@ pub async fn serve(
         .map_err(fault)?;
     let address = listener.local_addr().map_err(fault)?;
     let file = ControlFile::new(address.port(), job)?;
-    let guard = Guard::new(&file);
+    let pages = Arc::new(Pages::new(address.port()).map_err(ControlFileFault::from)?);
+    let guard = Guard::new(&file, Arc::clone(&pages));
     file.write(&home.control_path())?;
     let shared = Shared {
         node,
         journal: home.journal_path(&job),
         durable,
+        pages,
     };
     let routes = routes::all(shared, guard);
     let task = tokio::spawn(async move {

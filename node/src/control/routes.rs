@@ -5,6 +5,7 @@
 use crate::control::guard::{self, Guard};
 use crate::control::{Refusal, Shared, follow};
 use crate::device::{Health, JoinRequest, Request};
+use crate::pages;
 use axum::Json;
 use axum::Router;
 use axum::body::Bytes;
@@ -26,7 +27,7 @@ pub(crate) const BODY_MAX_BYTES: usize = 64 * 1024;
 
 const KNOWN: &str = "POST /api/act, GET /api/status, GET /api/follow, GET /api/log, GET /api/joins, \
     POST /api/admit, POST /api/refuse, POST /api/address, GET /api/health, POST /api/page, POST /api/page/closed, \
-    POST /api/shutdown";
+    POST /api/page/link, POST /api/shutdown";
 
 /// Admits a device that asked to join.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
@@ -82,7 +83,9 @@ pub(crate) fn all(shared: Shared, guard: Guard) -> Router {
         .route("/api/fault", post(fault))
         .route("/api/page", post(page_alive))
         .route("/api/page/closed", post(page_closed))
+        .route("/api/page/link", post(pages::link))
         .route("/api/shutdown", post(shutdown))
+        .merge(pages::routes())
         .fallback(async || Refusal::Path {
             known: KNOWN.to_owned(),
         })

@@ -8,11 +8,12 @@
 use crate::device::ask::{Heard, Hosts};
 use crate::device::checks::{Checkers, INLINE_MAX};
 use crate::device::flusher::Flusher;
-use crate::device::{Clock, Health, Request, Requests};
+use crate::device::{Changed, Clock, Health, Request, Requests};
 use crate::net::{AskId, Net, NetCommand, NetEvent, NetEvents};
-use gantline_protocol::engine::{Alarm, CommandId, Effect, Engine, Input, Outcome};
+use gantline_protocol::engine::{Alarm, Command, CommandId, Effect, Engine, Input, Outcome};
 use gantline_protocol::ids::DeviceKey;
 use gantline_protocol::log::sign::verify_batch;
+use gantline_protocol::state;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::net::SocketAddr;
 use std::sync::Arc;
@@ -248,16 +249,33 @@ impl Driver {
         }
     }
 
+    fn act(&mut self, command: Command, reply: oneshot::Sender<Outcome>) {
+        self.last_command += 1;
+        let id = CommandId(self.last_command);
+        self.replies.insert(id, reply);
+        self.input(Input::Command { id, command });
+    }
+
     fn request(&mut self, request: Request) {
         match request {
-            Request::Act { command, reply } => {
-                self.last_command += 1;
-                let id = CommandId(self.last_command);
-                self.replies.insert(id, reply);
-                self.input(Input::Command {
-                    id,
-                    command: *command,
-                });
+            Request::Act { command, reply } => self.act(*command, reply),
+            Request::Press {
+                face,
+                command,
+                reply,
+            } => {
+                // Compared and done in one turn of the loop: nothing comes in between.
+                let now = self.clock.now();
+                if state::face(&self.engine.status(now)) == face {
+                    let (outcome, wait) = oneshot::channel();
+                    let _ = reply.send(Ok(wait));
+                    self.act(*command, outcome);
+                } else {
+                    let _ = reply.send(Err(Changed));
+                }
+            }
+            Request::Plan { reply } => {
+                let _ = reply.send(Box::new(self.engine.job().plan().clone()));
             }
             Request::Status { reply } => {
                 let now = self.clock.now();

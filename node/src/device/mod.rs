@@ -24,4 +24,4 @@ pub use clock::{Clock, boot_id};
 pub use home::{Home, HomeFault};
 pub use key::{DeviceSecret, KeyFault};
 pub use node::{CannotStart, Node, NodeConfig};
-pub use request::{Health, JoinRequest, NodeEnded, NodeHandle, Request, Requests};
+pub use request::{Changed, Health, JoinRequest, NodeEnded, NodeHandle, Request, Requests};

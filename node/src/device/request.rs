@@ -3,7 +3,8 @@
 //! May use: protocol's commands and status.   Never: how requests come in (control).
 
 use gantline_protocol::engine::{Alarm, Command, Outcome};
-use gantline_protocol::ids::{DeviceKey, JobId, Person};
+use gantline_protocol::ids::{DeviceKey, EntryHash, JobId, Person};
+use gantline_protocol::plan::Plan;
 use gantline_protocol::state::Status;
 use serde::{Deserialize, Serialize};
 use std::net::SocketAddr;
@@ -21,6 +22,20 @@ pub enum Request {
         command: Box<Command>,
         /// The answer, when it is on the disk, or refused.
         reply: oneshot::Sender<Outcome>,
+    },
+    /// A person's press on a page: an act only if what the page showed is still so.
+    Press {
+        /// The [`gantline_protocol::state::face`] of what was shown.
+        face: EntryHash,
+        /// What.
+        command: Box<Command>,
+        /// At once: where the outcome will come, or that what was shown has changed.
+        reply: oneshot::Sender<Result<oneshot::Receiver<Outcome>, Changed>>,
+    },
+    /// The plan as it stands.
+    Plan {
+        /// The answer.
+        reply: oneshot::Sender<Box<Plan>>,
     },
     /// What the device shows.
     Status {
@@ -116,6 +131,11 @@ pub struct Health {
     pub disk_faults: Vec<String>,
 }
 
+/// What a page showed when it was pressed is not so any longer; nothing was recorded.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, thiserror::Error)]
+#[error("what was shown when it was pressed has changed; nothing was recorded. Read it again")]
+pub struct Changed;
+
 /// The node has ended.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, thiserror::Error)]
 #[error("the node has ended; start it again with `gantline node`")]
@@ -177,6 +197,37 @@ impl NodeHandle {
             reply,
         })
         .await
+    }
+
+    /// A person's press on a page that showed the status with this face; answers when it is recorded or refused,
+    /// or at once that what was shown has changed.
+    ///
+    /// # Errors
+    /// [`NodeEnded`].
+    pub async fn press(
+        &self,
+        face: EntryHash,
+        command: Command,
+    ) -> Result<Result<Outcome, Changed>, NodeEnded> {
+        let taken = self
+            .ask(|reply| Request::Press {
+                face,
+                command: Box::new(command),
+                reply,
+            })
+            .await?;
+        match taken {
+            Ok(outcome) => outcome.await.map(Ok).map_err(|_| NodeEnded),
+            Err(changed) => Ok(Err(changed)),
+        }
+    }
+
+    /// The plan as it stands.
+    ///
+    /// # Errors
+    /// [`NodeEnded`].
+    pub async fn plan(&self) -> Result<Box<Plan>, NodeEnded> {
+        self.ask(|reply| Request::Plan { reply }).await
     }
 
     /// What the device shows.

@@ -4,14 +4,20 @@
 //! role or call sign is known.
 //! To add a variant: the compiler names every place here that has to say it; no match has a `_` arm.
 //!
-//! In reading order: here reasons, requests and outcomes · `entries` what an entry says.
+//! In reading order: here reasons, requests and outcomes · `entries` what an entry says · `labels` and
+//! `english` what stands on the pages' controls.
 //!
 //! A sentence says what is so, then what to do now; at most two of them. Another language is another
 //! file of this form.
 
+mod english;
 mod entries;
+mod labels;
 #[cfg(test)]
 mod tests;
+
+pub use english::ENGLISH;
+pub use labels::{Labels, fill};
 
 use gantline_protocol::decimal::Decimal;
 use gantline_protocol::engine::{Alarm, Outcome};
@@ -137,6 +143,11 @@ impl Words {
     /// Names the holder of a device.
     pub fn person(&mut self, device: DeviceKey, person: Person) {
         self.people.insert(device, person);
+    }
+
+    /// Names who called a stop.
+    pub fn stop_by(&mut self, stop: EntryHash, by: String) {
+        self.stops.insert(stop, by);
     }
 
     /// The holder of a device by call sign, `You` for this device, else the key's first letters.

@@ -122,6 +122,10 @@ pub(super) fn stops(job: &Job, local: &Local) -> Vec<StopStatus> {
                     .collect(),
                 held_by: held_by(job, local, ix),
                 ask: view.ask,
+                cause: view
+                    .ask
+                    .and_then(|ask| graph.find(&ask))
+                    .map_or_else(String::new, |ask| cause(graph.body(ask))),
                 owed: view.owed,
             }
         })
@@ -134,6 +138,14 @@ pub(super) fn stops(job: &Job, local: &Local) -> Vec<StopStatus> {
             .map(|entry| loose_stop(job, local, entry)),
     );
     stops
+}
+
+/// The cause that an ask names.
+fn cause(body: &Body) -> String {
+    match body {
+        Body::Ask(ask) => ask.cause.clone(),
+        _ => String::new(),
+    }
 }
 
 /// A stop that is shown before it is part of the log.
@@ -151,6 +163,7 @@ fn loose_stop(job: &Job, local: &Local, entry: &Entry) -> StopStatus {
         not_heard: others.map(|device| person_of(job, device)).collect(),
         held_by: vec![person_of(job, &local.me)],
         ask: None,
+        cause: String::new(),
         owed: vec![Owed::Ask { stop: entry.hash }],
         repeat: 1,
     }

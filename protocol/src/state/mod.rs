@@ -1,13 +1,14 @@
 //! State: entries to what a person may be told.
 //! In reading order: `status` the values · `local` what only this device knows · `lines` and `call` the
 //! three words · `looks` what a blind second look keeps back · `steps`, `work`, `crew`, `asked`, `shown` the
-//! parts of a status · `build` puts them together · `digest` of a set of entries.
+//! parts of a status · `build` puts them together · `digest` of a set of entries · `face` of a status.
 
 mod asked;
 mod build;
 mod call;
 mod crew;
 mod digest;
+mod face;
 mod lines;
 mod local;
 mod looks;
@@ -22,5 +23,6 @@ pub use asked::{Pressing, pressing};
 pub use build::status;
 pub use call::call;
 pub use digest::digest;
+pub use face::face;
 pub use local::Local;
 pub use status::*;

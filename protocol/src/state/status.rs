@@ -205,6 +205,8 @@ pub struct StopStatus {
     pub held_by: Vec<Person>,
     /// The newest ask that names it.
     pub ask: Option<EntryHash>,
+    /// The cause that this ask names; empty: no ask.
+    pub cause: String,
     /// What its release still needs.
     pub owed: Vec<Owed>,
     /// How many stops there were at this step for the same cause.

@@ -1,0 +1,94 @@
+// Confirm: a control is kept pressed until its time is over, a tick of the node came meanwhile, and nothing changed.
+import { heardAt, isFresh, note, send } from './page.js';
+import { close, typed } from './sheets.js';
+
+const root = document.documentElement;
+/** A finger that slides further than 15 mm means something else. */
+const SLIDE_MM = 15;
+
+let going = null;
+
+/** Lets go of whatever is being pressed. `why` is said to who looks for the cause. */
+export function cancel(why) {
+  if (!going) return;
+  clearTimeout(going.timer);
+  going.button.classList.remove('going');
+  going.button.dataset.last = why;
+  const kept = performance.now() - going.at;
+  if (why === 'early' && kept > 150) {
+    note([root.dataset.kept.replace('{s}', (kept / 1000).toFixed(1))]);
+  }
+  going = null;
+}
+
+async function give(button, held) {
+  const fields = {
+    do: 'give',
+    script: 1,
+    at: button.dataset.give,
+    face: button.dataset.face,
+    held: Math.round(held),
+    ...typed(button),
+  };
+  if (button.dataset.answer) fields.answer = button.dataset.answer;
+  button.dataset.last = 'sent';
+  try {
+    const answered = await send('/press', fields);
+    const answer = await answered.json();
+    note(answer.lines ?? [answer.message]);
+    if (answer.good) {
+      navigator.vibrate?.(60);
+      close();
+    }
+  } catch {
+    note([root.dataset.nodeSilent]);
+  }
+}
+
+function start(button, event) {
+  if (going || !isFresh()) return;
+  note([]);
+  const hold = Number(button.dataset.hold);
+  const heard = heardAt();
+  const at = performance.now();
+  button.style.setProperty('--held', `${hold}ms`);
+  button.classList.add('going');
+  navigator.vibrate?.(30);
+  const timer = setTimeout(() => {
+    const pressed = going;
+    if (!pressed) return;
+    // A page that has not heard its node during the press confirms nothing.
+    if (!isFresh() || heardAt() === heard) return cancel('dead');
+    going = null;
+    button.classList.remove('going');
+    give(button, performance.now() - at);
+  }, hold);
+  going = { button, timer, at, x: event.clientX, y: event.clientY, pointer: event.pointerId };
+}
+
+export function watch() {
+  const confirmOf = (event) => event.target.closest?.('[data-control=confirm]');
+  addEventListener('pointerdown', (event) => {
+    if (going) return cancel('two');
+    const button = confirmOf(event);
+    if (!button || !event.isPrimary) return;
+    button.setPointerCapture(event.pointerId);
+    start(button, event);
+  });
+  addEventListener('pointermove', (event) => {
+    if (!going || going.pointer !== event.pointerId) return;
+    const mm = parseFloat(getComputedStyle(root).getPropertyValue('--mm'));
+    if (Math.hypot(event.clientX - going.x, event.clientY - going.y) > SLIDE_MM * mm) cancel('slid');
+  });
+  addEventListener('pointerup', () => cancel('early'));
+  addEventListener('pointercancel', () => cancel('taken'));
+  addEventListener('blur', () => cancel('blur'));
+  addEventListener('keydown', (event) => {
+    const button = confirmOf(event);
+    if (!button || (event.key !== 'Enter' && event.key !== ' ')) return;
+    event.preventDefault();
+    if (!event.repeat) start(button, event);
+  });
+  addEventListener('keyup', () => cancel('early'));
+  document.addEventListener('visibilitychange', () => cancel('hidden'));
+}

@@ -1,0 +1,115 @@
+//! Band: the call: word, shape, colour, edge, extent; the reason; in a stop all that is known of it.
+//! Owns: nothing.   Gives: HTML of it.
+//! May use: view, parts.   Never: words of its own; a word other than the three.
+
+use crate::pages::parts::{icon, shape};
+use crate::pages::view::View;
+use crate::words::{fill, span};
+use gantline_protocol::ids::Person;
+use gantline_protocol::reason::Owed;
+use gantline_protocol::state::{CallWord, StopStatus};
+use maud::{Markup, html};
+
+/// The band.
+pub(crate) fn band(view: &View, observer: bool) -> Markup {
+    let (name, word) = view.call();
+    let (reason, more) = view.reason();
+    let l = view.labels;
+    html! {
+        section class="band" role="alert" aria-live="assertive" aria-atomic="true" {
+            div class="top" {
+                (shape("shape", &format!("s-{name}")))
+                div class="word" { (word) }
+                @if view.is(CallWord::Hold) {
+                    div class="since" aria-hidden="true" { (span(view.since_s * 1000)) }
+                }
+            }
+            p class="why" data-reason { (reason) }
+            @if view.is(CallWord::Proceed) && !observer {
+                p class="more" aria-hidden="true" {
+                    @match view.heard_within() {
+                        Some(s) => (fill(l.everyone_heard, &[("s", &s.to_string())])),
+                        None => (l.alone),
+                    }
+                }
+            }
+            @if more > 0 { p class="more" { (fill(l.more, &[("n", &more.to_string())])) } }
+            @if let (CallWord::StopWork, Some(stop)) = (view.status.call.word, view.status.stops.first()) {
+                (about_stop(view, stop, observer))
+            }
+        }
+    }
+}
+
+fn about_stop(view: &View, stop: &StopStatus, observer: bool) -> Markup {
+    let l = view.labels;
+    let keep = &view.status.call.if_held;
+    html! {
+        p class="by" aria-hidden="true" {
+            @if !stop.why.is_empty() { (view.stopped_by(stop)) " " }
+            (view.stopped_when(stop))
+        }
+        @if !observer && !keep.is_empty() { p class="keep" { (fill(l.keep, &[("what", keep)])) } }
+        div class="flow" {
+            ul {
+                @let (answered, has_it, has_not) = people(view, stop);
+                @if has_it.is_empty() && has_not.is_empty() {
+                    li { (icon("yes")) " " (l.all_answered) }
+                } @else {
+                    @if !has_not.is_empty() { li class="not" { (icon("no")) " " (fill(l.has_it_not, &[("who", &has_not)])) } }
+                    @if !has_it.is_empty() { li { (icon("half")) " " (fill(l.has_it, &[("who", &has_it)])) } }
+                    @if !answered.is_empty() { li { (icon("yes")) " " (fill(l.has_answered, &[("who", &answered)])) } }
+                }
+            }
+            @let owed = owed(view, stop);
+            @if !owed.is_empty() || !stop.cause.is_empty() {
+                b { (l.to_go_on) }
+                ul {
+                    @if !stop.cause.is_empty() { li class="cause" { (fill(l.cause, &[("cause", &stop.cause)])) } }
+                    @for line in owed { li { (icon("wait")) " " (line) } }
+                }
+            }
+        }
+    }
+}
+
+/// How far a stop has come: who has answered, whose device has it, who has it not for all that is known.
+fn people(view: &View, stop: &StopStatus) -> (String, String, String) {
+    let names = |people: &mut dyn Iterator<Item = &Person>| {
+        let names: Vec<String> = people.map(|person| view.name(person)).collect();
+        names.join(", ")
+    };
+    let holds = |person: &&Person| stop.held_by.contains(person);
+    (
+        names(&mut stop.heard.iter()),
+        names(&mut stop.not_heard.iter().filter(holds)),
+        names(&mut stop.not_heard.iter().filter(|person| !holds(person))),
+    )
+}
+
+/// What the end of a stop still needs, in few lines: who has to answer stands in the list of people already.
+fn owed(view: &View, stop: &StopStatus) -> Vec<String> {
+    let l = view.labels;
+    let mut lines = Vec::new();
+    let mut agree = Vec::new();
+    for owed in &stop.owed {
+        match owed {
+            Owed::Heard { .. } => {}
+            Owed::Ask { .. } => lines.push(l.owed_ask.to_owned()),
+            Owed::Agree { device, .. } => agree.push(view.device_name(device)),
+            Owed::Declined { device, .. } => {
+                lines.push(fill(l.owed_declined, &[("who", &view.device_name(device))]));
+            }
+            Owed::Briefing { .. } | Owed::Condition { .. } => {
+                let words = view.words.owed(owed);
+                if !lines.contains(&words) {
+                    lines.push(words);
+                }
+            }
+        }
+    }
+    if !agree.is_empty() {
+        lines.push(fill(l.owed_agree, &[("who", &agree.join(", "))]));
+    }
+    lines
+}

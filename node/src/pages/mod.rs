@@ -1,0 +1,132 @@
+//! Pages: what does the holder of this device see and press?
+//! Owns: the way in, the one live stream, presses on their way.   Gives: `routes`, `Pages`.
+//! May use: device::request, words, protocol's status and plan.   Never: a rule of the job; a request to
+//! anywhere; a file of the disk: everything is in the program.
+//!
+//! In reading order: `enter` the way in · `view` what is on a page, as values · `asked` what is asked and what a
+//! press on it means · `parts`, `band`, `sheets`, `page` the HTML · `live` the stream of it · `press` what comes back ·
+//! `number` what was typed · `assets` style and scripts.
+
+mod asked;
+mod assets;
+mod band;
+mod enter;
+mod form;
+mod live;
+mod number;
+mod page;
+mod parts;
+mod press;
+mod sheets;
+mod view;
+
+pub use enter::Link;
+pub(crate) use enter::{link, needs_link};
+
+use crate::control::Shared;
+use axum::Router;
+use axum::routing::{get, post};
+use enter::Way;
+use gantline_protocol::plan::Plan;
+use gantline_protocol::state::{AskedOf, CallWord};
+use press::OnTheirWay;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
+use tokio::time::Instant;
+
+/// What the pages of one node share.
+#[derive(Debug)]
+pub(crate) struct Pages {
+    pub(crate) way: Way,
+    presses: OnTheirWay,
+    /// Number of the newest live stream: older ones end, so that a page never waits for a connection.
+    stream: AtomicU64,
+    /// Number of the newest tick on it.
+    tick: AtomicU64,
+    /// The call as last shown, and since when.
+    since: Mutex<Option<(CallWord, Instant)>>,
+    /// What the holder chose to do next, of several things asked.
+    choice: Mutex<Option<AskedOf>>,
+    /// The plan as last asked for, with the number of its amendments.
+    plan: Mutex<Option<(u32, Arc<Plan>)>>,
+}
+
+impl Pages {
+    /// For a node whose control port is this one.
+    ///
+    /// # Errors
+    /// The system gives no random numbers.
+    pub(crate) fn new(port: u16) -> Result<Self, getrandom::Error> {
+        Ok(Self {
+            way: Way::new(port)?,
+            presses: OnTheirWay::default(),
+            stream: AtomicU64::new(0),
+            tick: AtomicU64::new(0),
+            since: Mutex::new(None),
+            choice: Mutex::new(None),
+            plan: Mutex::new(None),
+        })
+    }
+
+    /// How long this call has been shown, s; notes a change.
+    fn shown_for_s(&self, word: CallWord) -> u64 {
+        let mut since = self.since.lock().unwrap_or_else(PoisonError::into_inner);
+        match *since {
+            Some((last, at)) if last == word => at.elapsed().as_secs(),
+            _ => {
+                *since = Some((word, Instant::now()));
+                0
+            }
+        }
+    }
+
+    fn choice(&self) -> Option<AskedOf> {
+        let choice = self.choice.lock().unwrap_or_else(PoisonError::into_inner);
+        choice.clone()
+    }
+
+    fn choose(&self, asked: Option<AskedOf>) {
+        let mut choice = self.choice.lock().unwrap_or_else(PoisonError::into_inner);
+        *choice = asked;
+    }
+
+    fn newest_stream(&self) -> u64 {
+        self.stream.load(Ordering::Relaxed)
+    }
+}
+
+/// Which paths are pages: reached with the cookie that the way in has set.
+pub(crate) fn is_page(path: &str) -> bool {
+    matches!(
+        path,
+        "/" | "/worker"
+            | "/observer"
+            | "/live"
+            | "/alive"
+            | "/closed"
+            | "/press"
+            | "/judge"
+            | "/setting"
+    )
+}
+
+/// Which paths are open to whoever names this host: the way in, and what tells nothing of the job.
+pub(crate) fn is_open(path: &str) -> bool {
+    path.starts_with("/enter/") || path.starts_with("/assets/")
+}
+
+/// The routes of the pages.
+pub(crate) fn routes() -> Router<Shared> {
+    Router::new()
+        .route("/", get(page::own))
+        .route("/worker", get(page::worker))
+        .route("/observer", get(page::observer))
+        .route("/live", get(live::stream))
+        .route("/alive", post(live::alive))
+        .route("/closed", post(live::closed))
+        .route("/press", post(press::press))
+        .route("/judge", post(press::judge))
+        .route("/setting", post(enter::setting))
+        .route("/enter/{key}", get(enter::enter))
+        .route("/assets/{name}", get(assets::asset))
+}

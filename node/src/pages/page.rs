@@ -1,0 +1,329 @@
+//! Page: which page is this, and how are its parts put together?
+//! Owns: nothing.   Gives: `own`, `worker`, `observer`, and `main_of` for the live stream.
+//! May use: every part of the pages.   Never: words of its own.
+//!
+//! Who holds the observer's role sees the observer's page, whoever holds another the worker's; with both, the link in
+//! the row goes to the other.
+
+use crate::control::{Refusal, Shared};
+use crate::pages::asked::{self, Asked, Gives};
+use crate::pages::assets::POLICY;
+use crate::pages::band::band;
+use crate::pages::enter::Settings;
+use crate::pages::number::limit_words;
+use crate::pages::parts::{self, icon, second};
+use crate::pages::sheets;
+use crate::pages::view::View;
+use crate::words::fill;
+use axum::extract::State;
+use axum::http::HeaderMap;
+use axum::http::header::{
+    CACHE_CONTROL, CONTENT_SECURITY_POLICY, REFERRER_POLICY, X_CONTENT_TYPE_OPTIONS,
+};
+use axum::response::{Html, IntoResponse, Response};
+use gantline_protocol::ids::RoleId;
+use gantline_protocol::plan::{Expects, Plan, Step, Who};
+use gantline_protocol::state::{CallWord, CheckStatus, Status, StepStatus};
+use maud::{DOCTYPE, Markup, html};
+use std::sync::{Arc, PoisonError};
+
+/// A page.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(crate) enum Kind {
+    Worker,
+    Observer,
+}
+
+impl Kind {
+    pub(crate) fn name(self) -> &'static str {
+        match self {
+            Self::Worker => "worker",
+            Self::Observer => "observer",
+        }
+    }
+
+    pub(crate) fn named(name: &str) -> Option<Self> {
+        [Self::Worker, Self::Observer]
+            .into_iter()
+            .find(|kind| kind.name() == name)
+    }
+
+    fn of(status: &Status) -> Self {
+        let observes = status.roles.iter().any(RoleId::is_observer);
+        if observes {
+            Self::Observer
+        } else {
+            Self::Worker
+        }
+    }
+}
+
+/// What the device shows now, with the plan that it is shown by.
+pub(crate) async fn seen(shared: &Shared) -> Result<(Box<Status>, Arc<Plan>), Refusal> {
+    let status = shared.node.status().await?;
+    let known = {
+        let plan = shared.pages.plan.lock();
+        plan.unwrap_or_else(PoisonError::into_inner).clone()
+    };
+    if let Some((version, plan)) = known
+        && version == status.plan_version
+    {
+        return Ok((status, plan));
+    }
+    let plan: Arc<Plan> = Arc::from(shared.node.plan().await?);
+    let mut kept = shared
+        .pages
+        .plan
+        .lock()
+        .unwrap_or_else(PoisonError::into_inner);
+    *kept = Some((status.plan_version, Arc::clone(&plan)));
+    Ok((status, plan))
+}
+
+pub(crate) async fn own(
+    State(shared): State<Shared>,
+    headers: HeaderMap,
+) -> Result<Response, Refusal> {
+    whole(&shared, &headers, None).await
+}
+
+pub(crate) async fn worker(
+    State(shared): State<Shared>,
+    headers: HeaderMap,
+) -> Result<Response, Refusal> {
+    whole(&shared, &headers, Some(Kind::Worker)).await
+}
+
+pub(crate) async fn observer(
+    State(shared): State<Shared>,
+    headers: HeaderMap,
+) -> Result<Response, Refusal> {
+    whole(&shared, &headers, Some(Kind::Observer)).await
+}
+
+async fn whole(
+    shared: &Shared,
+    headers: &HeaderMap,
+    kind: Option<Kind>,
+) -> Result<Response, Refusal> {
+    let (status, plan) = seen(shared).await?;
+    let since = shared.pages.shown_for_s(status.call.word);
+    let view = View::new(&status, &plan, since, 0).with_choice(shared.pages.choice());
+    let kind = kind.unwrap_or_else(|| Kind::of(&status));
+    let settings = Settings::of(headers);
+    let theme = if settings.night { "night" } else { "sun" };
+    let l = view.labels;
+    let page = html! {
+        (DOCTYPE)
+        html lang=(l.code) data-call=(view.call().0) data-theme=(theme) data-page=(kind.name())
+            data-unsent=(l.pressed_unsent) data-kept=(l.kept_short) data-node-silent=(l.node_silent) {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width,initial-scale=1,viewport-fit=cover";
+                title { (view.own_name()) " · " (l.title) }
+                link rel="icon" href="data:,";
+                link rel="stylesheet" href="/assets/page.css";
+                link rel="stylesheet" href="/assets/wide.css";
+                link rel="stylesheet" href="/assets/size.css";
+                script type="module" src="/assets/page.js" {}
+            }
+            body {
+                (parts::shapes())
+                (main_of(&view, kind))
+                (pressed(&view))
+            }
+        }
+    };
+    Ok((
+        [
+            (CONTENT_SECURITY_POLICY, POLICY),
+            (CACHE_CONTROL, "no-store"),
+            (REFERRER_POLICY, "same-origin"),
+            (X_CONTENT_TYPE_OPTIONS, "nosniff"),
+        ],
+        Html(page.into_string()),
+    )
+        .into_response())
+}
+
+/// The picture of an own stop before the node has answered: shown by the page at once, from what came with it.
+fn pressed(view: &View) -> Markup {
+    let l = view.labels;
+    html! {
+        template id="pressed" {
+            section class="band" role="alert" aria-live="assertive" aria-atomic="true" {
+                div class="top" { (parts::shape("shape", "s-stop")) div class="word" { (l.stop_work) } }
+                p class="why" data-reason { (l.pressed) " " span class="sent" { (l.pressed_on_its_way) } }
+            }
+        }
+    }
+}
+
+/// The page itself, as it is sent again at each change.
+pub(crate) fn main_of(view: &View, kind: Kind) -> Markup {
+    let asked = asked::all(view);
+    let observer = kind == Kind::Observer;
+    let (call, _) = view.call();
+    html! {
+        main class=(format!("page {}", kind.name())) data-call=(call) data-face=(view.face) data-asked=(asked.len()) {
+            (parts::strip(view))
+            (band(view, observer))
+            @if !observer { (card(view, &asked)) }
+            (parts::asked(view, asked.first(), observer))
+            (parts::links(view))
+            (row(view, &asked, observer))
+            (parts::stop(view, observer))
+            p class="note" role="status" {}
+            (parts::stale(view, observer))
+            (sheets::all(view, &asked))
+        }
+    }
+}
+
+/// The second row: controls that fail to the safe side only. Each keeps its place; one that is not needed leaves it empty.
+fn row(view: &View, asked: &[Asked], observer: bool) -> Markup {
+    let l = view.labels;
+    let about_check = asked.first().is_some_and(|one| one.check.is_some());
+    let agrees = asked.iter().any(|one| one.gives == Gives::Agree);
+    let stopped = view.is(CallWord::StopWork);
+    let left = if agrees {
+        Some(second("decline", "decline", l.decline, l.decline_sub))
+    } else if stopped && sheets::own_stop(view).is_some() {
+        Some(second("saywhy", "why", l.say_why, l.say_why_sub))
+    } else if about_check {
+        Some(second("cannot", "cannot", l.cannot, l.cannot_sub))
+    } else {
+        None
+    };
+    let more = asked.len().saturating_sub(1);
+    html! {
+        div class=(if observer && left.is_none() && more == 0 { "row empty" } else { "row" }) {
+            @match left {
+                Some(left) => (left),
+                None => { div class="sec place" {} }
+            }
+            @if more > 0 {
+                (second("other", "choose", &fill(l.other_asked, &[("n", &more.to_string())]), l.other_asked_sub))
+            }
+            @if view.own_given().is_empty() {
+                div class="sec place" {}
+            } @else {
+                (second("withdraw", "withdraw", l.withdraw, l.withdraw_sub))
+            }
+        }
+    }
+}
+
+/// One step, one check.
+fn card(view: &View, asked: &[Asked]) -> Markup {
+    let l = view.labels;
+    let first = asked.first();
+    let about = first.and_then(|one| one.check.as_ref());
+    let Some((n, step, status)) = view.step(about.map(|(step, _)| step)) else {
+        return html! { section class="card" {} };
+    };
+    let all = view.status.steps.len().to_string();
+    html! {
+        section class="card" {
+            @if view.is(CallWord::Hold) && !view.status.call.if_held.is_empty() {
+                p class="keep" { (fill(l.keep, &[("what", &view.status.call.if_held)])) }
+            }
+            span class="n" { (fill(l.step_of, &[("n", &n.to_string()), ("all", &all)])) }
+            h1 { (step.title) }
+            @if view.is(CallWord::Proceed) { p { (step.text) } }
+            @if let Some(check) = about.and_then(|(_, check)| status.checks.iter().find(|one| one.id == *check)) {
+                p class="lim" { (l.your_check) " " b { (check.text) } }
+                (small_print(view, step, check, first.is_some_and(|one| one.again)))
+            }
+            (who(view, status, step))
+        }
+    }
+}
+
+/// The limit, and what is special about a check.
+fn small_print(view: &View, step: &Step, check: &CheckStatus, again: bool) -> Markup {
+    let l = view.labels;
+    let planned = step.check(&check.id);
+    let limit = planned.and_then(|check| match &check.expects {
+        Expects::Measured { limit } => view.plan.limit(limit),
+        _ => None,
+    });
+    let blind = planned.is_some_and(|check| matches!(check.who, Who::SecondLook { .. }));
+    html! {
+        @if let Some(limit) = limit { p class="lim" { (limit_words(view, limit)) } }
+        @if blind { p class="lim" { (l.blind) } }
+        @if again { p class="lim again" { (l.again) } }
+    }
+}
+
+/// Who has confirmed something of this step, and who is waited for.
+fn who(view: &View, step: &StepStatus, planned: &Step) -> Markup {
+    let mut done: Vec<String> = Vec::new();
+    let mut waits: Vec<String> = Vec::new();
+    for check in &step.checks {
+        let given = || check.given.iter().filter(|given| given.reasons.is_empty());
+        for name in given().map(|given| view.name(&given.by)) {
+            if !done.contains(&name) {
+                done.push(name);
+            }
+        }
+        if check.done {
+            continue;
+        }
+        let who = planned.check(&check.id).map(|check| &check.who);
+        for role in &check.waits_for {
+            let holders: Vec<String> = view
+                .status
+                .crew
+                .iter()
+                .filter(|one| one.present && one.roles.contains(role))
+                .filter(|one| !given().any(|given| given.by == one.person))
+                .map(|one| view.name(&one.person))
+                .collect();
+            // Of several who may, as many are waited for as there are places left.
+            let places = match who {
+                Some(Who::Roles(places)) => {
+                    let all = places.iter().filter(|place| *place == role).count();
+                    let by = |person: &gantline_protocol::ids::Person| {
+                        view.status
+                            .crew
+                            .iter()
+                            .any(|one| one.person == *person && one.roles.contains(role))
+                    };
+                    all.saturating_sub(given().filter(|given| by(&given.by)).count())
+                }
+                _ => holders.len(),
+            };
+            let names = if holders.is_empty() {
+                vec![role_name(view, role)]
+            } else if holders.len() > places {
+                vec![holders.join(view.labels.one_or_other)]
+            } else {
+                holders
+            };
+            waits.extend(
+                names
+                    .into_iter()
+                    .filter(|name| !waits.contains(name))
+                    .collect::<Vec<_>>(),
+            );
+        }
+    }
+    // Who is waited for has not done everything, whatever they have done.
+    done.retain(|name| !waits.contains(name));
+    html! {
+        div class="who" {
+            @for name in done { span { (icon("yes")) " " (name) } }
+            @for name in waits { span { (icon("wait")) " " b { (name) } } }
+        }
+    }
+}
+
+fn role_name(view: &View, role: &RoleId) -> String {
+    let known = view
+        .labels
+        .roles
+        .iter()
+        .find(|(id, ..)| *id == role.as_str());
+    known.map_or_else(|| view.words.role(role), |(_, long, _)| (*long).to_owned())
+}

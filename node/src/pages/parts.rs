@@ -1,0 +1,182 @@
+//! Parts: what is the same on every page: shapes, strip, links, the stop control, the picture of a dead page.
+//! Owns: nothing.   Gives: HTML of them.
+//! May use: view, asked.   Never: words of its own.
+
+use crate::pages::asked::{Asked, Gives};
+use crate::pages::view::{LinkState, View, age};
+use crate::words::fill;
+use gantline_protocol::state::CallWord;
+use maud::{Markup, PreEscaped, html};
+
+/// The shapes, once on each page. A square with an arrow, a triangle with two bars, an octagon with a bar: told apart
+/// without colour.
+const SHAPES: &str = r##"<svg class="defs" aria-hidden="true"><defs>
+<symbol id="s-proceed" viewBox="0 0 100 100"><rect x="4" y="4" width="92" height="92" fill="none" stroke="currentColor" stroke-width="8"/><path d="M50 18 82 54H62V82H38V54H18Z" fill="currentColor"/></symbol>
+<symbol id="s-hold" viewBox="0 0 100 100"><path d="M50 5 97 95H3Z" fill="none" stroke="currentColor" stroke-width="8" stroke-linejoin="round"/><rect x="36" y="48" width="10" height="36" fill="currentColor"/><rect x="54" y="48" width="10" height="36" fill="currentColor"/></symbol>
+<symbol id="s-stop" viewBox="0 0 100 100"><path d="M31 4H69L96 31V69L69 96H31L4 69V31Z" fill="none" stroke="currentColor" stroke-width="8"/><rect x="20" y="40" width="60" height="20" fill="currentColor"/></symbol>
+<symbol id="c-stop" viewBox="0 0 100 100"><path d="M30 2H70L98 30V70L70 98H30L2 70V30Z" fill="#a80000" stroke="#fff" stroke-width="3"/><rect x="18" y="39" width="64" height="22" fill="#fff"/></symbol>
+<symbol id="i-yes" viewBox="0 0 20 20"><path d="M2 10.5 8 16.5 18 4" fill="none" stroke="currentColor" stroke-width="4"/></symbol>
+<symbol id="i-no" viewBox="0 0 20 20"><path d="M3 3 17 17M17 3 3 17" fill="none" stroke="currentColor" stroke-width="4"/></symbol>
+<symbol id="i-wait" viewBox="0 0 20 20"><circle cx="10" cy="10" r="7.5" fill="none" stroke="currentColor" stroke-width="3"/></symbol>
+<symbol id="i-dot" viewBox="0 0 20 20"><circle cx="10" cy="10" r="8" fill="currentColor"/></symbol>
+<symbol id="i-half" viewBox="0 0 20 20"><circle cx="10" cy="10" r="7.5" fill="none" stroke="currentColor" stroke-width="3"/><path d="M10 2.5a7.5 7.5 0 0 1 0 15Z" fill="currentColor"/></symbol>
+</defs></svg>"##;
+
+pub(crate) fn shapes() -> Markup {
+    PreEscaped(SHAPES.to_owned())
+}
+
+/// A shape of the list above.
+pub(crate) fn icon(name: &str) -> Markup {
+    html! { svg class="i" aria-hidden="true" { use href=(format!("#i-{name}")) {} } }
+}
+
+/// A shape as large as the text around it is not.
+pub(crate) fn shape(class: &str, name: &str) -> Markup {
+    html! { svg class=(class) aria-hidden="true" { use href=(format!("#{name}")) {} } }
+}
+
+/// Who this is, what time it is, and that the page lives.
+pub(crate) fn strip(view: &View) -> Markup {
+    let l = view.labels;
+    html! {
+        header class="strip" {
+            b { (view.own_name()) }
+            span { (view.clock(view.status.wall.0)) }
+            span class="live" {
+                span { (l.live) }
+                span class="beat" role="img" aria-label=(l.page_is_live) { i {} }
+            }
+        }
+    }
+}
+
+/// How long ago each other device gave a proof of life: text and shape, never colour alone.
+pub(crate) fn links(view: &View) -> Markup {
+    let l = view.labels;
+    html! {
+        div class="links" role="group" aria-label=(l.links) {
+            @for link in view.links() {
+                @let (class, shape) = match link.state {
+                    LinkState::Good => ("good", "dot"),
+                    LinkState::Late => ("late", "half"),
+                    LinkState::Lost => ("lost", "no"),
+                };
+                div class=(class) {
+                    b { (link.short) }
+                    (icon(shape)) " "
+                    @match link.age_ms {
+                        Some(ms) => (fill(l.ago_short, &[("s", &age(ms))])),
+                        None => (l.never_heard),
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// The control that stops. A form of its own, so that it works without any script.
+pub(crate) fn stop(view: &View, giant: bool) -> Markup {
+    let l = view.labels;
+    let sub = match (view.is(CallWord::StopWork), giant) {
+        (true, _) => l.stop_again,
+        (false, true) => l.stop_sub_giant,
+        (false, false) => l.stop_sub,
+    };
+    html! {
+        form class="stopform" method="post" action="/press" {
+            input type="hidden" name="do" value="stop";
+            button class=(if giant { "stopbar giant" } else { "stopbar" }) type="submit" data-control="stop" aria-label=(l.stop) {
+                (shape("octagon", "c-stop"))
+                span class="bar" {
+                    span class="said" { (l.stop) small { (sub) } }
+                    span class="unsent" { (l.stop_not_sent) small { (l.still_trying) } }
+                }
+            }
+        }
+    }
+}
+
+/// The picture of a page that does not hear its node: there from the start, and only a fresh tick keeps it away.
+pub(crate) fn stale(view: &View, observer: bool) -> Markup {
+    let l = view.labels;
+    html! {
+        div class="stale whole" data-alarm="stale" {
+            div class="sh" { (shape("shape", "s-hold")) div class="word" { (l.hold) } }
+            p class="dead" { (l.not_live) }
+            p class="tabbed" { (l.other_tab) }
+            p class="p2 dead" { (if observer { l.not_live_observer } else { l.not_live_now }) }
+            p class="p2 tabbed" { (l.other_tab_now) }
+            @if !observer && !view.status.call.if_held.is_empty() {
+                p class="kp" { (fill(l.keep, &[("what", &view.status.call.if_held)])) }
+            }
+        }
+        div class="stale still" data-alarm="stale" { p { (l.not_live_stop) } }
+    }
+}
+
+/// The one thing asked, as the one blue control; or that nothing is.
+pub(crate) fn asked(view: &View, asked: Option<&Asked>, observer: bool) -> Markup {
+    let l = view.labels;
+    html! {
+        div class="asked" {
+            @match asked {
+                Some(one) => (control(view, one)),
+                // In a stop the room is the band's.
+                None if observer || view.is(CallWord::StopWork) => {},
+                None => { div class="act none" { (l.nothing_asked) } }
+            }
+        }
+    }
+}
+
+/// A control that gives what is asked: kept pressed, or pressed to open a sheet.
+fn control(view: &View, one: &Asked) -> Markup {
+    let l = view.labels;
+    match &one.gives {
+        Gives::Press | Gives::Agree => hold(view, one, &one.quote, l.keep_pressed, None),
+        gives => {
+            let hint = if matches!(gives, Gives::Number(_)) {
+                l.press_to_measure
+            } else {
+                l.press_to_answer
+            };
+            html! {
+                button class="act" type="button" data-control="open" data-sheet=(sheet_of(one)) {
+                    span class="tx" { "“" (one.quote) "”" small { (hint) } }
+                }
+            }
+        }
+    }
+}
+
+/// The name of the sheet on which a thing asked is given.
+pub(crate) fn sheet_of(one: &Asked) -> String {
+    format!("give-{}", one.at)
+}
+
+/// A control that is kept pressed. `answer`: the answer that it gives, of several.
+pub(crate) fn hold(
+    view: &View,
+    one: &Asked,
+    quote: &str,
+    hint: &str,
+    answer: Option<&str>,
+) -> Markup {
+    html! {
+        button class="act" type="button" data-control="confirm" data-give=(one.at) data-hold=(one.hold_ms)
+            data-face=(view.face) data-answer=[answer] {
+            span class="fill" {}
+            span class="tx" { "“" (quote) "”" small { (hint) } }
+        }
+    }
+}
+
+/// A control of the second row: what it does, and what comes of it.
+pub(crate) fn second(name: &str, sheet: &str, label: &str, sub: &str) -> Markup {
+    html! {
+        button class="sec" type="button" data-control=(name) data-sheet=(sheet) {
+            (label) small { (sub) }
+        }
+    }
+}

@@ -1,0 +1,225 @@
+//! Sheets: what lies over a page while something is chosen or typed.
+//! Owns: nothing.   Gives: HTML of all of them, hidden until one is opened.
+//! May use: view, asked, parts.   Never: words of its own; covers the stop control.
+
+use crate::pages::asked::{Asked, Gives};
+use crate::pages::number;
+use crate::pages::parts::{hold, sheet_of};
+use crate::pages::view::View;
+use gantline_protocol::ids::LimitId;
+use gantline_protocol::state::StopStatus;
+use maud::{Markup, html};
+
+/// Rows of a sheet that fit the smallest screen at full size.
+const ROWS_MAX: usize = 4;
+
+/// All sheets that this page may need now.
+pub(crate) fn all(view: &View, asked: &[Asked]) -> Markup {
+    html! {
+        @for one in asked { (give(view, one)) }
+        @if asked.len() > 1 { (choose(view, asked)) }
+        @if let Some(check) = asked.first().and_then(|one| one.check.as_ref()) {
+            (reasons(view, "cannot", view.labels.cannot_question, view.labels.cannot_reasons, &[
+                ("do", "cannot"), ("step", check.0.as_str()), ("check", check.1.as_str()),
+            ]))
+        }
+        (withdraw(view))
+        @if asked.iter().any(|one| one.gives == Gives::Agree) {
+            (reasons(view, "decline", view.labels.decline_question, view.labels.decline_reasons, &[("do", "decline")]))
+        }
+        @if let Some(stop) = own_stop(view) {
+            @let entry = stop.entry.to_string();
+            (reasons(view, "why", view.labels.why_question, view.labels.why_reasons, &[("do", "why"), ("stop", &entry)]))
+        }
+    }
+}
+
+/// A stop of the holder's own whose reason nobody has said.
+pub(crate) fn own_stop<'a>(view: &View<'a>) -> Option<&'a StopStatus> {
+    view.status
+        .stops
+        .iter()
+        .find(|stop| stop.why.is_empty() && stop.by == view.status.person)
+}
+
+fn sheet(name: &str, content: &Markup, view: &View) -> Markup {
+    let l = view.labels;
+    html! {
+        section class="sheet" data-name=(name) {
+            (content)
+            button class="sec back" type="button" data-control="back" { (l.back) small { (l.back_sub) } }
+        }
+    }
+}
+
+/// Reasons to choose from; pressing one sends it. A plain form, so that it works without scripts too.
+fn reasons(
+    view: &View,
+    name: &str,
+    question: &str,
+    all: &[&str],
+    fields: &[(&str, &str)],
+) -> Markup {
+    let content = html! {
+        p class="question" { (question) }
+        form method="post" action="/press" class="rows" {
+            @for (name, value) in fields { input type="hidden" name=(name) value=(value); }
+            @for reason in all {
+                button class="sec r" name="text" value=(reason) data-control="why" { (reason) }
+            }
+        }
+    };
+    sheet(name, &content, view)
+}
+
+/// Which of several things asked is done next.
+fn choose(view: &View, asked: &[Asked]) -> Markup {
+    let content = html! {
+        p class="question" { (view.labels.choose_asked) }
+        form method="post" action="/press" class="rows" {
+            input type="hidden" name="do" value="choose";
+            @for one in asked.iter().skip(1).take(ROWS_MAX) {
+                button class="sec r" name="at" value=(one.at) data-control="why" { (one.quote) }
+            }
+        }
+    };
+    sheet("choose", &content, view)
+}
+
+/// Which of the own confirmations is taken back.
+fn withdraw(view: &View) -> Markup {
+    let l = view.labels;
+    let own = view.own_given();
+    let content = html! {
+        p class="question" { (if own.is_empty() { l.withdraw_none } else { l.withdraw_question }) }
+        div class="rows" {
+            @for (step, check) in own.iter().take(ROWS_MAX) {
+                form method="post" action="/press" {
+                    input type="hidden" name="do" value="withdraw";
+                    input type="hidden" name="step" value=(step.id);
+                    input type="hidden" name="check" value=(check.id);
+                    input type="hidden" name="text" value=(l.withdraw_why);
+                    button class="sec r" data-control="why" { (check.text) }
+                }
+            }
+        }
+    };
+    sheet("withdraw", &content, view)
+}
+
+/// The sheet on which a thing asked is given.
+fn give(view: &View, one: &Asked) -> Markup {
+    let l = view.labels;
+    let name = sheet_of(one);
+    match &one.gives {
+        Gives::Press | Gives::Agree => html! {},
+        Gives::Number(limit) => number_sheet(view, one, limit),
+        Gives::Answers(answers) => sheet(
+            &name,
+            &html! {
+                p class="question" { (l.answer_question) br; (one.quote) }
+                div class="rows" {
+                    @for (value, shown) in answers {
+                        (hold(view, one, shown, l.keep_pressed_send, Some(value)))
+                    }
+                }
+            },
+            view,
+        ),
+        Gives::Identity => fields(
+            view,
+            one,
+            &[
+                ("structure", l.structure),
+                ("circuit", l.circuit),
+                ("phase", l.phase),
+            ],
+            "text",
+        ),
+        Gives::Words => fields(view, one, &[("text", l.words_field)], "text"),
+        Gives::Tally(of) => {
+            let (out, back) = (
+                format!("{} ({of})", l.tally_out),
+                format!("{} ({of})", l.tally_back),
+            );
+            fields(view, one, &[("out", &out), ("back", &back)], "numeric")
+        }
+        Gives::Cause => sheet(
+            &name,
+            &html! {
+                p class="question" { (l.cause_question) }
+                label class="field" { (l.words_field) input name="text" autocomplete="off" maxlength="400"; }
+                div class="rows" {
+                    @for reason in l.cause_reasons.iter().take(ROWS_MAX) {
+                        button class="sec r" type="button" data-control="fill" data-fill=(reason) { (reason) }
+                    }
+                }
+                (hold(view, one, &one.quote, l.keep_pressed_send, None))
+            },
+            view,
+        ),
+    }
+}
+
+fn fields(view: &View, one: &Asked, all: &[(&str, &str)], mode: &str) -> Markup {
+    let l = view.labels;
+    sheet(
+        &sheet_of(one),
+        &html! {
+            p class="question" { (one.quote) }
+            @for (name, label) in all {
+                label class="field" { (label) input name=(name) inputmode=(mode) autocomplete="off" maxlength="120"; }
+            }
+            (hold(view, one, &one.quote, l.keep_pressed_send, None))
+        },
+        view,
+    )
+}
+
+/// Digits, and what they come to. Nothing is filled in beforehand, no key is ignored, nothing is cleared by time.
+fn number_sheet(view: &View, one: &Asked, limit: &LimitId) -> Markup {
+    let l = view.labels;
+    let Some(limit) = view.plan.limit(limit) else {
+        return html! {};
+    };
+    let feet = number::in_feet(limit);
+    let boxes: &[(&str, &str)] = if feet {
+        &[("feet", l.feet), ("inches", l.inches)]
+    } else {
+        &[("value", limit.unit.as_str())]
+    };
+    let empty = crate::words::fill(
+        l.type_value,
+        &[("limit", &number::limit_words(view, limit))],
+    );
+    html! {
+        section class="sheet number" data-name=(sheet_of(one)) data-limit=(limit.id) {
+            p class="question" { (one.quote) }
+            div class="boxes" {
+                @for (name, unit) in boxes {
+                    button class="val" type="button" data-control="box" data-box=(name) aria-label=(unit) {
+                        output {} span { (unit) }
+                    }
+                }
+            }
+            p class="judge" role="status" data-empty=(empty) { (empty) }
+            button class="act" type="button" data-control="confirm" data-give=(one.at) data-hold=(one.hold_ms)
+                data-face=(view.face) {
+                span class="fill" {}
+                span class="tx" { span class="spoken" { (l.no_number) } small { (l.keep_pressed_send) } }
+            }
+            div class="pad" {
+                @for key in ["1", "2", "3", "4", "5", "6", "7", "8", "9"] {
+                    button type="button" data-control="key" data-key=(key) { (key) }
+                }
+                @if feet {
+                    button class="w" type="button" data-control="key" data-key="box" { (l.feet_inches) }
+                } @else {
+                    button type="button" data-control="key" data-key="." { "." }
+                }
+                button type="button" data-control="key" data-key="0" { "0" }
+                button class="w" type="button" data-control="key" data-key="clear" data-back=(l.back) { (l.clear_last) }
+            }
+        }
+    }
+}

@@ -1,0 +1,223 @@
+//! Browser: a headless Chromium with a page in it, driven by WebDriver.
+//! Owns: the driver's process, a new empty profile for each browser.   Gives: `Browser`.
+//! May use: fantoccini.   Never: the network beyond this machine.
+
+use fantoccini::actions::{InputSource, MouseActions, PointerAction};
+use fantoccini::wd::{TimeoutConfiguration, WebDriverCompatibleCommand};
+use fantoccini::{Client, ClientBuilder, Locator};
+use hyper_util::client::legacy::connect::HttpConnector;
+use serde_json::{Map, Value, json};
+use std::path::PathBuf;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+/// How long Chromium may take to start on a busy machine.
+const START_WITHIN: Duration = Duration::from_secs(60);
+/// How long anything on a page may take.
+pub const WITHIN: Duration = Duration::from_secs(20);
+
+/// A browser with one page.
+pub struct Browser {
+    pub client: Client,
+    driver: Child,
+    _profile: tempfile::TempDir,
+}
+
+/// A command of Chromium's own that WebDriver passes on.
+#[derive(Debug)]
+struct Own {
+    name: &'static str,
+    parameters: Value,
+}
+
+impl WebDriverCompatibleCommand for Own {
+    fn endpoint(
+        &self,
+        base_url: &url::Url,
+        session_id: Option<&str>,
+    ) -> Result<url::Url, url::ParseError> {
+        let session = session_id.unwrap_or_default();
+        base_url.join(&format!("session/{session}/goog/cdp/execute"))
+    }
+
+    fn method_and_body(&self, _: &url::Url) -> (http::Method, Option<String>) {
+        let body = json!({ "cmd": self.name, "params": self.parameters });
+        (http::Method::POST, Some(body.to_string()))
+    }
+}
+
+fn free_port() -> u16 {
+    let listener = std::net::TcpListener::bind(("127.0.0.1", 0)).unwrap();
+    listener.local_addr().unwrap().port()
+}
+
+impl Browser {
+    /// Starts one.
+    pub async fn start() -> Self {
+        let profile = tempfile::tempdir().unwrap();
+        let port = free_port();
+        let driver = Command::new("chromedriver")
+            .arg(format!("--port={port}"))
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("chromedriver is not there; tests/run installs it (chromium, chromium-driver)");
+        let options = json!({
+            "args": [
+                "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+                "--disable-background-networking", "--disable-component-update", "--disable-sync",
+                "--disable-dev-shm-usage", "--hide-scrollbars",
+                format!("--user-data-dir={}", profile.path().display()),
+            ],
+        });
+        let capabilities: Map<String, Value> = [("goog:chromeOptions".to_owned(), options)]
+            .into_iter()
+            .collect();
+        let end = Instant::now() + START_WITHIN;
+        let client = loop {
+            let mut builder = ClientBuilder::new(HttpConnector::new());
+            builder.capabilities(capabilities.clone());
+            match builder.connect(&format!("http://127.0.0.1:{port}")).await {
+                Ok(client) => break client,
+                Err(error) => {
+                    assert!(Instant::now() < end, "no browser: {error}");
+                    tokio::time::sleep(Duration::from_millis(100)).await;
+                }
+            }
+        };
+        let waits = TimeoutConfiguration::new(Some(WITHIN), Some(WITHIN), None);
+        client.update_timeouts(waits).await.unwrap();
+        let browser = Self {
+            client,
+            driver,
+            _profile: profile,
+        };
+        browser.size(412, 915).await;
+        browser
+    }
+
+    /// Opens a link.
+    pub async fn open(&self, link: &str) {
+        self.client.goto(link).await.unwrap();
+    }
+
+    /// Opens a device's page and waits until it lives.
+    pub async fn enter(&self, link: &str) {
+        self.open(link).await;
+        self.until(
+            "the page lives",
+            "return document.documentElement.matches('.live-ok')",
+        )
+        .await;
+    }
+
+    /// The size of the screen, CSS px.
+    pub async fn size(&self, width: u32, height: u32) {
+        self.own(
+            "Emulation.setDeviceMetricsOverride",
+            json!({ "width": width, "height": height, "deviceScaleFactor": 1, "mobile": false }),
+        )
+        .await;
+    }
+
+    /// A command of Chromium's own.
+    pub async fn own(&self, name: &'static str, parameters: Value) -> Value {
+        let command = Own { name, parameters };
+        self.client.issue_cmd(command).await.unwrap()
+    }
+
+    /// Runs a script.
+    pub async fn run(&self, script: &str) -> Value {
+        self.client
+            .execute(script, Vec::new())
+            .await
+            .unwrap_or_else(|error| panic!("{script}: {error}"))
+    }
+
+    /// Waits until a script answers true.
+    pub async fn until(&self, what: &str, script: &str) {
+        let end = Instant::now() + WITHIN;
+        loop {
+            let found = self.run(script).await;
+            if found == Value::Bool(true) {
+                return;
+            }
+            if Instant::now() >= end {
+                let page = self.run("return document.documentElement.outerHTML").await;
+                self.picture("waited-in-vain").await;
+                panic!("waited in vain: {what}: {found}\n{page}");
+            }
+            tokio::time::sleep(Duration::from_millis(20)).await;
+        }
+    }
+
+    /// Waits until the page shows a call.
+    pub async fn shows(&self, call: &str) {
+        let script = format!("return document.documentElement.dataset.call === '{call}'");
+        self.until(&format!("the page shows {call}"), &script).await;
+    }
+
+    /// A finger on the middle of an element for so long, moved aside by so many px at its end.
+    pub async fn press(&self, selector: &str, held: Duration, aside: i64) {
+        let element = self
+            .client
+            .find(Locator::Css(selector))
+            .await
+            .unwrap_or_else(|error| panic!("{selector}: {error}"));
+        let (x, y, width, height) = element.rectangle().await.unwrap();
+        let (x, y) = (x + width / 2.0, y + height / 2.0);
+        let to = |x: f64, y: f64| PointerAction::MoveTo {
+            duration: None,
+            x,
+            y,
+        };
+        let mut actions = MouseActions::new("finger".to_owned())
+            .then(to(x, y))
+            .then(PointerAction::Down { button: 0 });
+        if aside != 0 {
+            #[allow(clippy::cast_precision_loss, reason = "a few hundred pixels")]
+            let aside = aside as f64;
+            actions = actions.then(to(x + aside, y));
+        }
+        let actions = actions
+            .then(PointerAction::Pause { duration: held })
+            .then(PointerAction::Up { button: 0 });
+        self.client.perform_actions(actions).await.unwrap();
+    }
+
+    /// A short press.
+    pub async fn tap(&self, selector: &str) {
+        self.press(selector, Duration::from_millis(60), 0).await;
+    }
+
+    /// A picture of the page, in a folder for people to look at.
+    pub async fn picture(&self, name: &str) {
+        let folder = pictures();
+        std::fs::create_dir_all(&folder).unwrap();
+        let bytes = self.client.screenshot().await.unwrap();
+        std::fs::write(folder.join(format!("{name}.png")), bytes).unwrap();
+    }
+
+    /// Ends it.
+    pub async fn end(mut self) {
+        let closed = self.client.clone().close().await;
+        drop(closed);
+        let _ = self.driver.kill();
+        let _ = self.driver.wait();
+    }
+}
+
+impl Drop for Browser {
+    fn drop(&mut self) {
+        // Ended already is as good as ended now.
+        let _ = self.driver.kill();
+        let _ = self.driver.wait();
+    }
+}
+
+/// Where the pictures are: `pages` in the folder of the build.
+fn pictures() -> PathBuf {
+    let test = std::env::current_exe().unwrap();
+    let build = test.ancestors().nth(3).unwrap();
+    build.join("pages")
+}

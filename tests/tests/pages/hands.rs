@@ -1,0 +1,79 @@
+//! Hands: a worker confirms, and stops; the crew goes on by agreement, all from pages.
+//! May use: crew, browser.   Never: the node's own code for what a page can do.
+
+use crate::browser::Browser;
+use crate::crew::{Crew, OBSERVER, SUPERVISOR, TOWER_1};
+use gantline_protocol::engine::Command;
+use gantline_protocol::state::CallWord;
+use std::time::Duration;
+
+const CONFIRM: &str = "main > .asked [data-control=confirm]";
+const STOP: &str = "[data-control=stop]";
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_worker_confirms_by_keeping_pressed_and_stops_by_one_press() {
+    let crew = Crew::at_work().await;
+    let browser = Browser::start().await;
+    browser.enter(&crew.link(TOWER_1).await).await;
+    browser.shows("proceed").await;
+    browser.picture("worker-proceed").await;
+
+    let given = |status: &gantline_protocol::state::Status| status.steps[0].checks[0].given.len();
+    browser
+        .press(CONFIRM, Duration::from_millis(1_000), 0)
+        .await;
+    browser
+        .press(CONFIRM, Duration::from_millis(1_350), 200)
+        .await;
+    assert_eq!(
+        given(&*crew.status(TOWER_1).await),
+        0,
+        "too short, and slid away"
+    );
+    browser
+        .press(CONFIRM, Duration::from_millis(1_350), 0)
+        .await;
+    browser
+        .until(
+            "it is recorded",
+            "return document.querySelector('.note').textContent === 'Recorded.'",
+        )
+        .await;
+    assert_eq!(given(&*crew.status(TOWER_1).await), 1);
+
+    browser.tap(STOP).await;
+    browser.shows("stop").await;
+    crew.all_show(CallWord::StopWork).await;
+    assert_eq!(
+        crew.status(OBSERVER).await.stops.len(),
+        1,
+        "one press, one stop"
+    );
+    browser
+        .until(
+            "the node has it",
+            "return !document.documentElement.dataset.pressed",
+        )
+        .await;
+    browser.picture("worker-stop").await;
+
+    crew.heard_and_asked("Nobody is under the load").await;
+    browser
+        .until(
+            "asked to agree",
+            "return !!document.querySelector('main > .row [data-control=decline]')",
+        )
+        .await;
+    browser.picture("worker-stop-agree").await;
+    browser
+        .press(CONFIRM, Duration::from_millis(1_350), 0)
+        .await;
+    crew.must(crate::crew::TOWER_2, Command::Agree { to: None })
+        .await;
+    crew.must(OBSERVER, Command::Agree { to: None }).await;
+    crew.all_show(CallWord::Proceed).await;
+    browser.shows("proceed").await;
+    assert!(crew.status(SUPERVISOR).await.stops.is_empty());
+    browser.end().await;
+    crew.end().await;
+}

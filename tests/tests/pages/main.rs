@@ -1,0 +1,11 @@
+//! Tests of the pages in a real browser, each against the node it belongs to.
+//! In reading order: `crew` four nodes at work · `browser` Chromium · `hands` what a person does.
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    reason = "a test may stop at the first surprise"
+)]
+
+mod browser;
+mod crew;
+mod hands;
