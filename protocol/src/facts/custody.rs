@@ -476,6 +476,19 @@ impl Facts {
         readies
     }
 
+    /// For each offer that is not taken, the newest word of each present device that it is not ready.
+    #[must_use]
+    pub fn not_ready(&self, graph: &Graph, cut: &Cut, roster: &Roster) -> Vec<EntryIx> {
+        let open = self.open_offers(graph, cut, roster);
+        open.iter()
+            .filter(|offer| !offer.taken)
+            .filter_map(|offer| self.offers.get(&offer.offer))
+            .flat_map(|trail| trail.readies.newest(cut))
+            .filter(|&(ix, ready)| !*ready && roster.present(&graph.author(ix)))
+            .map(|(ix, _)| ix)
+            .collect()
+    }
+
     /// Why a handoff entry does not count; empty: it counts, or is no handoff.
     #[must_use]
     pub fn handoff_reasons(&self, ix: EntryIx) -> &[Reason] {

@@ -33,8 +33,9 @@ pub struct OrderView {
     pub in_effect: bool,
     /// Released by the supervisor in office and read back.
     pub released: bool,
-    /// Terminals of the plan that the newest status does not name.
-    pub terminals_missing: Vec<String>,
+    /// Terminals at which it is not known to be in effect, by the newest status: those of the plan that it does
+    /// not name; where it says that the order has lapsed, those that it names, or all.
+    pub not_blocked: Vec<String>,
     /// Structures that it covers; empty: not said.
     pub covers: Vec<String>,
     /// Whether it was read back.
@@ -53,13 +54,11 @@ impl OrderView {
             OrderState::Released => "released".to_owned(),
             OrderState::ReleasedByOthers { by } => format!("released by {by}"),
         };
-        if self.state == OrderState::InEffect {
-            for terminal in &self.terminals_missing {
-                words.push_str(&format!(", not blocked at {terminal}"));
-            }
-            if !self.read_back {
-                words.push_str(", not read back");
-            }
+        for terminal in &self.not_blocked {
+            words.push_str(&format!(", not blocked at {terminal}"));
+        }
+        if self.state == OrderState::InEffect && !self.read_back {
+            words.push_str(", not read back");
         }
         words
     }
@@ -74,6 +73,16 @@ pub(super) fn terminals_missing(status: &OrderStatus, plan: &Plan) -> Vec<String
         .filter(|wanted| !status.terminals.iter().any(|named| same(named, wanted)))
         .cloned()
         .collect()
+}
+
+/// Terminals at which a status leaves the order not in effect.
+fn not_blocked(status: &OrderStatus, plan: &Plan) -> Vec<String> {
+    match &status.state {
+        OrderState::InEffect => terminals_missing(status, plan),
+        OrderState::Lapsed if status.terminals.is_empty() => plan.line.terminals.clone(),
+        OrderState::Lapsed => status.terminals.clone(),
+        OrderState::Released | OrderState::ReleasedByOthers { .. } => Vec::new(),
+    }
 }
 
 /// ORDER: in effect at every terminal of the plan, read back, and covering the structure if it says what it
@@ -149,7 +158,7 @@ impl Facts {
             state: newest.state.clone(),
             in_effect: whole && !contested,
             released: newest.state == OrderState::Released && newest.read_back && said.by_holder,
-            terminals_missing: terminals_missing(newest, plan),
+            not_blocked: not_blocked(newest, plan),
             covers: newest.covers.clone(),
             read_back: newest.read_back,
             line_state: newest.line_state.clone(),

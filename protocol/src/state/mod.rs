@@ -1,14 +1,17 @@
 //! State: entries to what a person may be told.
 //! In reading order: `status` the values · `local` what only this device knows · `lines` and `call` the
-//! three words · `looks` what a blind second look keeps back · `steps`, `work`, `crew`, `asked`, `shown` the
-//! parts of a status · `build` puts them together · `digest` of a set of entries · `face` of a status.
+//! three words · `looks` what a blind second look keeps back · `steps`, `work`, `crew`, `asked`, `hands`,
+//! `expired`, `shown` the parts of a status · `build` puts them together · `digest` of a set of entries · `face`
+//! of a status.
 
 mod asked;
 mod build;
 mod call;
 mod crew;
 mod digest;
+mod expired;
 mod face;
+mod hands;
 mod lines;
 mod local;
 mod looks;

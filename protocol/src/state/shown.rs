@@ -3,24 +3,21 @@
 //! May use: the other parts of the status, facts, gate.   Never: what a blind second look keeps back, an
 //! order of people by how often they stopped.
 //!
-//! Names that need the whole log in hand (timeline, branches, exposure, gap, roles, duty over days) are the
-//! replay's.
+//! Names that need the whole log in hand (timeline, branches, exposure, gap, from when to when a role was vacant,
+//! duty over days) are the replay's.
 
-use super::steps::{measured, person_of};
+use super::expired::expired;
+use super::steps::{answers, measured, person_of};
 use super::work::mark_views;
-use super::{AskedOf, Local, Status, StepState};
+use super::{Local, Status, StepState, hands, lines};
 use crate::decimal::Decimal;
+use crate::facts::within;
 use crate::gate::Job;
 use crate::ids::{EntryHash, RoleId};
 use crate::log::entry::{Body, OrderState, Said};
 use crate::log::graph::EntryIx;
 use crate::plan::{Condition, ConditionKind, Expects, Step};
 use crate::reason::{Reason, Unfit};
-
-/// Marks whose name says that they are the static ground on the string.
-const GROUND_MARKS: [&str; 2] = ["ground", "static_ground"];
-/// The value of such a mark while the ground is on.
-const GROUND_ON: &str = "on";
 
 struct List(Vec<(String, String)>);
 
@@ -48,7 +45,7 @@ pub(super) fn shown(job: &Job, local: &Local, status: &Status) -> Vec<(String, S
     identity(job, local, status, &mut list);
     items(job, status, &mut list);
     clocks(job, local, &mut list);
-    days(job, &mut list);
+    days(job, local, &mut list);
     list.0
 }
 
@@ -61,20 +58,12 @@ fn place(job: &Job, status: &Status, list: &mut List) {
         .filter(|step| step.state == StepState::Done);
     let ids: Vec<&str> = done.map(|step| step.id.as_str()).collect();
     list.say("sequence", ids.join(" "));
+    list.say_all("sequence", hands::done_early(job));
+    if let Some(state) = hands::string_state(job) {
+        list.say("string_state", state);
+    }
+    list.say_all("hands_off", hands::hands_off(job));
     for (id, mark) in mark_views(job) {
-        if GROUND_MARKS.contains(&id.as_str()) {
-            let grounded = mark
-                .possible
-                .iter()
-                .all(|state| state.as_str() == GROUND_ON);
-            list.say(
-                "string_state",
-                if grounded { "grounded" } else { "ungrounded" },
-            );
-            if !grounded {
-                list.say("hands_off", "string is not grounded");
-            }
-        }
         if mark.in_doubt {
             list.say("in_doubt", format!("{id} {}", mark.state));
         }
@@ -88,12 +77,18 @@ fn people(job: &Job, local: &Local, status: &Status, list: &mut List) {
         });
         list.say_all(name, holders.map(|member| member.person.to_string()));
     }
-    for reason in &status.call.reasons {
+    // In a stop as well, when the call says other things.
+    for reason in lines::contact(job.roster(), job.plan(), local) {
         if let Reason::NoContact { device, age_ms } = reason {
-            let person = person_of(job, device);
+            let person = person_of(job, &device);
             list.say("no_contact", person.to_string());
             let since = age_ms.map_or_else(|| "never".to_owned(), |ms| (ms / 1000).to_string());
             list.say("device_lost", format!("{person} {} {since}", device.tag()));
+        }
+    }
+    for reason in lines::roles_held(job.roster(), job.plan()) {
+        if let Reason::RoleVacant { role } = reason {
+            list.say("roles", format!("{role} vacant"));
         }
     }
     list.say("unsynced", status.unsynced.to_string());
@@ -114,10 +109,33 @@ fn people(job: &Job, local: &Local, status: &Status, list: &mut List) {
         })
         .collect();
     list.say_all("wait", waits);
+    list.say_all("wait", not_ready(job));
     let attempts = job.facts().attempts(job.graph(), job.graph().all());
     // Others' refusals could tell how a look that is kept back went: only the own ones are said.
     let own = attempts.iter().filter(|attempt| attempt.by == local.me);
     list.say("attempts", own.count().to_string());
+}
+
+/// Who has said of an open offer that they are not ready, with what they noted about it.
+fn not_ready(job: &Job) -> Vec<String> {
+    let graph = job.graph();
+    let noes = job.facts().not_ready(graph, graph.all(), job.roster());
+    noes.into_iter()
+        .map(|no| {
+            let mut words = format!("{} not ready", person_of(job, &graph.author(no)));
+            // What they say of it comes after it, on their own chain.
+            let later = (graph.seq(no).saturating_add(1)..)
+                .map_while(|seq| graph.at(graph.chain(no), seq))
+                .filter_map(|ix| match graph.body(ix) {
+                    Body::Note(note) if note.about == Some(graph.hash(no)) => Some(&note.text),
+                    _ => None,
+                });
+            for text in later {
+                words.push_str(&format!(": {text}"));
+            }
+            words
+        })
+        .collect()
 }
 
 /// Seconds since an entry was made, by this device's own clock where that bounds it, else by what the two
@@ -140,6 +158,12 @@ fn stops(job: &Job, local: &Local, status: &Status, list: &mut List) {
             by.map_or_else(|| "unknown device".to_owned(), ToString::to_string),
         );
         list.say_all("not_heard", stop.not_heard.iter().map(ToString::to_string));
+        // Who has heard it passes it on by voice or arm signal to who has not.
+        let me = job.roster().person(&local.me);
+        if me.is_some_and(|me| stop.heard.contains(me)) {
+            let to = stop.not_heard.iter().map(|to| format!("relay to {to}"));
+            list.say_all("relay", to);
+        }
         list.say("repeat", stop.repeat.to_string());
         if stop.kind == "emergency"
             && let Some(ix) = graph.find(&stop.entry)
@@ -203,12 +227,13 @@ fn conditions(job: &Job, local: &Local, status: &Status, list: &mut List) {
             ConditionKind::Presence => {
                 let age_ms = shown.age_ms.unwrap_or(shown.valid_ms);
                 let left_ms = shown.valid_ms.saturating_sub(age_ms);
-                list.say("presence_due", (left_ms / 1000).to_string());
+                list.say("presence_due", format!("due in {} s", left_ms / 1000));
             }
             ConditionKind::Measured { .. } => {
                 if let Some(value) = &shown.value {
                     list.say(condition.id.as_str(), value.clone());
-                    list.say("reading", value.clone());
+                    let out = if is_out(job, condition) { " out" } else { "" };
+                    list.say("reading", format!("{value}{out}"));
                     // Within a tenth of the limit people are told before it is reached.
                     let caution = is_near_limit(job, condition);
                     if caution {
@@ -223,8 +248,24 @@ fn conditions(job: &Job, local: &Local, status: &Status, list: &mut List) {
         }
         if !shown.good {
             list.say("missing", condition.id.to_string());
-            list.say("expired", condition.id.to_string());
         }
+    }
+}
+
+/// Whether the newest reading of a measured condition is outside its limit.
+fn is_out(job: &Job, condition: &Condition) -> bool {
+    let ConditionKind::Measured { limit } = &condition.kind else {
+        return false;
+    };
+    let graph = job.graph();
+    let newest = job
+        .facts()
+        .condition(graph, graph.all(), job.roster(), job.plan(), condition)
+        .newest
+        .and_then(|ix| value_of(job, ix));
+    match (job.plan().limit(limit), newest) {
+        (Some(limit), Some((value, _))) => !within(limit, value),
+        _ => false,
     }
 }
 
@@ -303,7 +344,7 @@ fn open_step(job: &Job, local: &Local, status: &Status, list: &mut List) {
                 .iter()
                 .any(|reason| matches!(reason, Reason::NeedsSecondReader { .. }));
             if second {
-                list.say("needs_second", check.id.to_string());
+                list.say("needs_second", format!("{}: second reading", check.id));
             }
             let looks: Vec<&str> = check
                 .given
@@ -318,13 +359,7 @@ fn open_step(job: &Job, local: &Local, status: &Status, list: &mut List) {
             values(job, local, step, list);
         }
     }
-    let again = status.asked.iter().filter_map(|asked| match asked {
-        AskedOf::Check {
-            check, again: true, ..
-        } => Some(check.to_string()),
-        _ => None,
-    });
-    list.say_all("expired", again);
+    list.say_all("expired", expired(job, status));
 }
 
 /// The values given for the checks of a step that may be shown, and of each check the worse of them.
@@ -333,14 +368,14 @@ fn values(job: &Job, local: &Local, step: &Step, list: &mut List) {
         let Expects::Measured { limit } = &check.expects else {
             continue;
         };
-        let least_governs = job
-            .plan()
-            .limit(limit)
-            .is_none_or(|limit| limit.least.is_some());
+        let limit = job.plan().limit(limit);
+        let least_governs = limit.is_none_or(|limit| limit.least.is_some());
         let mut given = Vec::new();
         for said in measured(job, local, step, check) {
             if let Said::Value { value, unit } = said {
-                list.say("reading", format!("{} {value} {unit}", check.id));
+                let is_out = limit.is_some_and(|limit| !within(limit, value));
+                let out = if is_out { " out" } else { "" };
+                list.say("reading", format!("{} {value} {unit}{out}", check.id));
                 given.push((value, unit));
             }
         }
@@ -354,6 +389,20 @@ fn values(job: &Job, local: &Local, step: &Step, list: &mut List) {
             list.say("governing", format!("{} {value} {unit}", check.id));
         }
     }
+}
+
+/// What was read off last in an acknowledgement that may be shown here.
+fn read_in_a_look(job: &Job, local: &Local) -> Option<EntryIx> {
+    let steps = job.plan().steps.iter();
+    let checks = steps.flat_map(|step| step.checks.iter().map(move |check| (step, check)));
+    checks
+        .filter(|(_, check)| check.expects == Expects::Identity)
+        .flat_map(|(step, check)| {
+            answers(job, local, step, check, job.check_done(&step.id, &check.id))
+        })
+        .filter(|answer| answer.shown)
+        .map(|answer| answer.ix)
+        .max_by_key(|&ix| job.facts().rank(job.graph(), ix))
 }
 
 /// Planned and read, unless a blind look of the own is still to come.
@@ -370,10 +419,15 @@ fn identity(job: &Job, local: &Local, status: &Status, list: &mut List) {
         // Another's reading is an answer too, for as long as any identity check may still be looked at.
         graph.author(ix) == local.me || (!kept_back && identity_settled(job, status))
     });
+    let newest = newest
+        .into_iter()
+        .chain(read_in_a_look(job, local))
+        .max_by_key(|&ix| job.facts().rank(graph, ix));
     let words = match newest.map(|ix| graph.body(ix)) {
         Some(Body::Identity(read)) => {
             format!("{} / {} / {}", read.structure, read.circuit, read.phase)
         }
+        Some(Body::Acknowledge(ack)) => crate::replay::said(&ack.said),
         _ => "not read".to_owned(),
     };
     list.say(
@@ -432,8 +486,17 @@ fn clocks(job: &Job, local: &Local, list: &mut List) {
     }
 }
 
-fn days(job: &Job, list: &mut List) {
+fn days(job: &Job, local: &Local, list: &mut List) {
     let graph = job.graph();
     let days = job.facts().days(graph, graph.all()).len().saturating_add(1);
     list.say("days", days.to_string());
+    let today = job.facts().days(graph, graph.all());
+    let first = graph.iter().find(|&ix| {
+        matches!(graph.body(ix), Body::Acknowledge(_))
+            && today.iter().all(|&day| graph.before(day, ix))
+    });
+    if let Some(first) = first {
+        let hours = seconds_since(job, local, first) / 3600;
+        list.say("duty", format!("{hours} h"));
+    }
 }

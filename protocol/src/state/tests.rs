@@ -16,6 +16,8 @@ use crate::time::{Now, Tick};
 use crate::watch::Contact;
 use std::collections::BTreeMap;
 
+mod shown;
+
 const LEAD: u8 = 0;
 const EYES: u8 = 1;
 const TOWER: u8 = 2;
@@ -816,7 +818,7 @@ fn names_that_cases_ask_for_are_shown() {
     assert_eq!(shown(&site, TOWER, "observer"), ["Eyes"]);
     assert_eq!(shown(&site, TOWER, "supervisor"), ["Lead"]);
     assert_eq!(shown(&site, TOWER, "plan"), ["17"]);
-    assert_eq!(shown(&site, TOWER, "presence_due"), ["299"]);
+    assert_eq!(shown(&site, TOWER, "presence_due"), ["due in 299 s"]);
     assert_eq!(shown(&site, TOWER, "missing"), ["rigged:tower"]);
     site.acknowledge(TOWER, "rig", "rigged", Said::Yes);
     assert_eq!(shown(&site, TOWER, "sequence"), ["rig"]);
