@@ -7,7 +7,8 @@ use crate::sheet::{self, Heading};
 use clap::Subcommand;
 use gantline_protocol::limits::sheet::{CAUTIONS, Gapped, Line as SheetLine};
 use gantline_protocol::plan::{
-    Faults, Parsed, Plan, STATES_MAX, briefing_sheet, builtin, explore, limit_sheet, read, show,
+    Condition, Faults, Parsed, Plan, STATES_MAX, briefing_sheet, builtin, condition_line, explore,
+    limit_sheet, read, show,
 };
 use serde::Serialize;
 use std::path::{Path, PathBuf};
@@ -118,6 +119,8 @@ struct LimitSheet<'a> {
     lines: &'a [SheetLine],
     not_computed: &'a [Gapped],
     not_used: &'a [String],
+    /// Standing conditions: whose reading is good for how long, seconds.
+    watched: &'a [Condition],
     cautions: &'a [&'static str],
 }
 
@@ -137,6 +140,11 @@ fn limits(
         ),
         units: plan.units,
         cautions: &plan.cautions,
+        watched: plan
+            .conditions
+            .iter()
+            .map(|condition| condition_line(plan, condition))
+            .collect(),
     };
     if let Some(path) = html {
         let write = |source| Problem::File {
@@ -151,6 +159,7 @@ fn limits(
             lines: &sheet.lines,
             not_computed: &sheet.gaps,
             not_used: &sheet.never_used,
+            watched: &plan.conditions,
             cautions: CAUTIONS,
         })?;
     } else {

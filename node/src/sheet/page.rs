@@ -19,6 +19,7 @@ svg text { font: 13px sans-serif } svg .force { font-size: 11px }
 table { border-collapse: collapse; width: 100% } td, th { border-bottom: 1px solid #777; padding: 3px 5px; text-align: left; vertical-align: top }
 td.value { white-space: nowrap; font-weight: bold } td small { color: #333 } svg.bar { width: 104px; height: 12px; vertical-align: middle }
 tr { break-inside: avoid }
+ul { margin: 0; padding-left: 16px }
 .missing { border: 2px dashed #a80000; padding: 6px 10px }
 @media print { .second { break-before: page } body { font-size: 9.5px; padding: 0 } td, th { padding: 1px 4px } }
 ";
@@ -61,6 +62,10 @@ pub fn page(sheet: &Sheet, heading: &Heading) -> String {
                     table {
                         tr { th { "Limit" } th { "Value" } th { "Used" } th { "From, source and what to mind" } }
                         @for line in &sheet.lines { (row(line, heading)) }
+                    }
+                    @if !heading.watched.is_empty() {
+                        h2 { "Watched, and how long a reading is good for" }
+                        ul { @for watched in &heading.watched { li { (watched) } } }
                     }
                 }
             }

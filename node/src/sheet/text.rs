@@ -39,6 +39,12 @@ fn render(out: &mut String, sheet: &Sheet, heading: &Heading) -> std::fmt::Resul
             writeln!(out, "  {why}")?;
         }
     }
+    if !heading.watched.is_empty() {
+        writeln!(out, "\nWATCHED, AND HOW LONG A READING IS GOOD FOR")?;
+        for watched in &heading.watched {
+            writeln!(out, "  -        {}", wrapped(watched))?;
+        }
+    }
     if !sheet.never_used.is_empty() {
         writeln!(
             out,

@@ -159,6 +159,27 @@ mod tests {
     }
 
     #[test]
+    fn plans_that_ship_have_whole_sheets_and_use_all_their_inputs() {
+        for ships in crate::plan::builtin() {
+            let plan = ships.plan().unwrap();
+            let sheet = limit_sheet(&plan);
+            assert!(sheet.gaps.is_empty(), "{}: {:?}", ships.name, sheet.gaps);
+            assert_eq!(sheet.never_used, Vec::<String>::new(), "{}", ships.name);
+            // Beside distances each carries the loads that its steps are about.
+            for name in [
+                "approach_phase_to_ground",
+                "vertical_load",
+                "pole_force_alone",
+            ] {
+                assert!(sheet.line(name).is_some(), "{}: no {name}", ships.name);
+            }
+            // What a pole takes alone is within the rating that the plan gives it.
+            let alone = sheet.line("pole_force_alone").unwrap();
+            assert!(alone.used.unwrap() <= 1.0, "{}", ships.name);
+        }
+    }
+
+    #[test]
     fn a_computed_limit_carries_its_number_source_and_inputs() {
         let plan = with("computed = \"approach_phase_to_ground\"", ALTITUDE).unwrap();
         let limit = &plan.limits[0];

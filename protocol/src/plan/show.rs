@@ -196,7 +196,10 @@ fn conditions(plan: &Plan, page: &mut Page) {
     });
 }
 
-fn condition_line(plan: &Plan, condition: &Condition) -> String {
+/// A standing condition in one line: who gives it, how it is known, how long a reading is good for, and how long it
+/// must be in bounds before a resume.
+#[must_use]
+pub fn condition_line(plan: &Plan, condition: &Condition) -> String {
     let how = match &condition.kind {
         ConditionKind::Presence => "any act renews it".to_owned(),
         ConditionKind::Measured { limit } => {
