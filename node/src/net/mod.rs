@@ -2,7 +2,7 @@
 //! Owns: the socket, the links, the address book.   Gives: `Net`, `NetCommand`, `NetEvent`.
 //! May use: protocol's ids and bounds.   Never: what the bytes say about the job.
 //!
-//! In reading order: `pin` whose key · `tls` the handshake · `transport` settings of QUIC · `code` why a link
+//! In reading order: `pin` whose key · `ciphers` what is agreed on · `tls` the handshake · `transport` settings of QUIC · `code` why a link
 //! closes · `frame` bytes on a stream · `hello` first words · `book` addresses · `links` which link to keep ·
 //! `dial` and `accept` how a link comes about · `link` its life · `stranger` devices off the roster ·
 //! `discover` who is near · `interfaces` own addresses · `shared` the table of all this.
@@ -13,6 +13,7 @@
 
 mod accept;
 mod book;
+mod ciphers;
 mod code;
 mod dial;
 mod discover;

@@ -233,7 +233,7 @@ mod tests {
 
     #[test]
     fn only_the_expected_key_will_do() {
-        let provider = Arc::new(rustls::crypto::ring::default_provider());
+        let provider = Arc::new(crate::net::ciphers::provider());
         let real = |seed| device_key(&ed25519_zebra::SigningKey::from([seed; 32]));
         let (here, there) = (real(1), real(2));
         let shown = CertificateDer::from(public_info(&there));

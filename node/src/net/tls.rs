@@ -1,6 +1,6 @@
 //! Tls: how is a handshake done?
 //! Owns: nothing.   Gives: the two sides' settings.
-//! May use: pin.   Never: resumption, tickets or early data: a device struck off the roster would come back
+//! May use: pin, ciphers.   Never: resumption, tickets or early data: a device struck off the roster would come back
 //! unchecked by them.
 
 use super::pin::Pinned;
@@ -36,7 +36,7 @@ impl Identity {
     pub(super) fn new(key: &ed25519_zebra::SigningKey) -> Result<Self, NetError> {
         Ok(Self {
             certified: super::pin::certified(key)?,
-            provider: Arc::new(rustls::crypto::ring::default_provider()),
+            provider: Arc::new(super::ciphers::provider()),
         })
     }
 
