@@ -10,20 +10,21 @@
 //!
 //! `cargo bench -p gantline-tests --bench catch_up [-- ENTRIES...]`
 
+#[path = "support/home.rs"]
+mod home;
 mod support;
 
-use gantline::device::{Home, Node, NodeConfig, NodeHandle, Request, begin_job};
+use gantline::device::{Home, Node, NodeConfig, NodeHandle, Request};
 use gantline_protocol::bounds::GIVE_MAX_ENTRIES;
 use gantline_protocol::ids::DeviceKey;
 use gantline_protocol::log::columns::pack;
 use gantline_protocol::log::graph::{EntryIx, Graph};
 use gantline_protocol::log::sign::{self, Verified};
 use gantline_protocol::sync::Message;
-use gantline_tests::workload::{FIRST_ENTRIES, Workload, key_seed};
+use gantline_tests::workload::{FIRST_ENTRIES, Workload};
+use home::home;
 use std::collections::BTreeMap;
 use std::net::{Ipv4Addr, SocketAddr};
-use std::os::unix::fs::PermissionsExt;
-use std::path::Path;
 use std::sync::mpsc::channel;
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
@@ -206,20 +207,6 @@ impl Running {
         let _ = runtime().block_on(self.handle.tell(Request::Shutdown));
         assert!(self.thread.join().is_ok(), "a node ended in a panic");
     }
-}
-
-/// The folder of a device of the workload with this log in it.
-fn home(folder: &Path, number: usize, log: &[Verified]) -> Home {
-    let folder = folder.join(number.to_string());
-    let home = Home::at(&folder);
-    let digits = DeviceKey(key_seed(number));
-    let made = home.make().is_ok()
-        && std::fs::write(home.key_path(), format!("gantline-device-key-1 {digits}\n")).is_ok()
-        && std::fs::set_permissions(home.key_path(), PermissionsExt::from_mode(0o600)).is_ok();
-    assert!(made, "a folder for device {number}");
-    let job = log[0].entry().hash.into();
-    begin_job(&home, job, log).unwrap_or_else(|fault| panic!("a log: {fault}"));
-    home
 }
 
 /// Bytes of the answers that carry all entries, packed as a link packs them.

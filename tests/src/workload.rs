@@ -33,6 +33,7 @@ use gantline_protocol::plan::{
     Who,
 };
 use gantline_protocol::time::{Stamp, WallClock};
+use gantline_sim::rng::Rng;
 
 /// Devices in the crew.
 pub const DEVICES: usize = 6;
@@ -131,7 +132,7 @@ struct Writer {
     seen: Vec<Counts>,
     /// For each device its entries, as places in `entries`.
     chains: [Vec<usize>; DEVICES],
-    draw: u64,
+    draw: Rng,
 }
 
 impl Writer {
@@ -142,20 +143,12 @@ impl Writer {
             entries: Vec::new(),
             seen: Vec::new(),
             chains: Default::default(),
-            draw: SEED,
+            draw: Rng::new(SEED),
         }
     }
 
-    fn next(&mut self) -> u64 {
-        self.draw = self.draw.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut mixed = self.draw;
-        mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        mixed ^ (mixed >> 31)
-    }
-
     fn range(&mut self, least: u64, most: u64) -> u64 {
-        least + self.next() % (most - least + 1)
+        self.draw.between(least, most)
     }
 
     fn text(&mut self, least: u64, most: u64) -> Result<String, BadWorkload> {
@@ -165,7 +158,7 @@ impl Writer {
             if !text.is_empty() {
                 text.push(' ');
             }
-            text.push_str(WORDS[usize::try_from(self.next() % 64)?]);
+            text.push_str(WORDS[usize::try_from(self.draw.draw() % 64)?]);
         }
         text.truncate(len);
         // A text that is cut after a word would end in a space, which no person types.
