@@ -276,10 +276,8 @@ pub fn agree(one: &Job, other: &Job) -> Result<(), Broken> {
     }
     let stops = |job: &Job| -> BTreeSet<EntryHash> {
         let graph = job.graph();
-        job.stops()
-            .iter()
-            .map(|stop| graph.hash(stop.entry))
-            .collect()
+        let stops = job.in_force().into_iter();
+        stops.map(|stop| graph.hash(stop)).collect()
     };
     if stops(one) != stops(other) {
         return differ("the stops in force");
@@ -389,7 +387,7 @@ pub fn no_strangers(job: &Job) -> Result<(), Broken> {
 /// [`Broken::StopIgnored`].
 pub fn no_stop_ignored(job: &Job) -> Result<(), Broken> {
     let graph = job.graph();
-    let in_force: BTreeSet<EntryIx> = job.stops().iter().map(|stop| stop.entry).collect();
+    let in_force: BTreeSet<EntryIx> = job.in_force().into_iter().collect();
     let ignored = graph.iter().find(|&stop| {
         graph.body(stop).is_stop()
             && !in_force.contains(&stop)

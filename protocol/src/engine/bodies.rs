@@ -46,10 +46,8 @@ fn newest<'a>(
 }
 
 fn stops_in_force(job: &Job) -> Vec<EntryHash> {
-    job.stops()
-        .iter()
-        .map(|stop| job.graph().hash(stop.entry))
-        .collect()
+    let stops = job.in_force().into_iter();
+    stops.map(|stop| job.graph().hash(stop)).collect()
 }
 
 fn or_all_stops(job: &Job, stops: &[EntryHash]) -> Result<Vec<EntryHash>, Vec<Reason>> {

@@ -93,11 +93,13 @@ impl Engine {
     fn as_cut(&self, have: &crate::sync::Heights) -> Vec<u32> {
         let graph = self.job.graph();
         let mut seen = BTreeSet::new();
+        // Only a fork gives an author a second chain.
+        let forked = !graph.forks().is_empty();
         graph
             .chains()
             .map(|chain| {
                 let author = graph.chain_author(chain);
-                if seen.insert(author) {
+                if !forked || seen.insert(author) {
                     have.get(&author.tag()).copied().unwrap_or(0)
                 } else {
                     0
@@ -306,8 +308,8 @@ impl Engine {
         let graph = self.job.graph();
         sound(
             Alarm::UnknownDevice,
-            self.job.stops().iter().any(|stop| {
-                matches!(graph.body(stop.entry), Body::Stop(stop)
+            self.job.in_force().into_iter().any(|stop| {
+                matches!(graph.body(stop), Body::Stop(stop)
                     if matches!(stop.kind, StopKind::Stranger { .. }))
             }),
         );

@@ -268,7 +268,11 @@ impl Engine {
     /// What follows after every input: settle, try what waits, act by itself, speak, look at the call.
     fn after(&mut self, out: &mut Vec<Effect>) {
         self.settle(out);
-        self.recover();
+        // Before anything is written, and at each tick.
+        let may_write = !self.own.waiting.is_empty() || !self.own.armed.is_empty();
+        if may_write || !self.recovered || self.is_tick_due() || is_news(out) {
+            self.recover();
+        }
         self.retry_commands(out);
         // What is due by itself comes of the log and of time: a beacon in between changes nothing that the
         // next tick would not see.

@@ -244,7 +244,8 @@ impl Intake {
     pub(super) fn not_flushed(&mut self, id: FlushId, me: &DeviceKey) {
         for verified in self.flushing.remove(&id).unwrap_or_default() {
             let content = &verified.entry().content;
-            if content.author == *me || content.body.is_stop() {
+            // One at least is kept: by writing it the disk shows that it takes entries again.
+            if content.author == *me || content.body.is_stop() || self.stuck.is_empty() {
                 self.stuck.push(verified);
             } else {
                 self.to_disk.remove(&verified.entry().hash);

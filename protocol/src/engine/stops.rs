@@ -168,9 +168,9 @@ impl Engine {
         pending
             || self
                 .job
-                .stops()
-                .iter()
-                .any(|stop| graph.author(stop.entry) == self.me && graph.body(stop.entry) == body)
+                .in_force()
+                .into_iter()
+                .any(|stop| graph.author(stop) == self.me && *graph.body(stop) == *body)
     }
 
     /// Writes a stop, shows it and sends it, without waiting for the disk.
@@ -298,6 +298,10 @@ impl Engine {
     /// Sends what is due of the stops that some peer does not show.
     pub(super) fn spread_stops(&mut self, out: &mut Vec<Effect>) {
         let now = self.now.tick;
+        let copy_due = self.spread.due().is_some_and(|due| due <= now);
+        if !copy_due && !self.spread.with_beacon && !self.is_tick_due() {
+            return;
+        }
         let with_beacon = core::mem::take(&mut self.spread.with_beacon);
         let mut going = core::mem::take(&mut self.spread.going);
         going.retain(|hash, stop| {
@@ -347,8 +351,8 @@ impl Engine {
             matches!(graph.body(ix), Body::Note(note) if note.kind == NoteKind::Mute { key })
                 && self.job.roster_in_past(ix).supervisor == Some(graph.author(ix))
         });
-        let in_force = self.job.stops().iter().any(|stop| {
-            matches!(graph.body(stop.entry), Body::Stop(stop)
+        let in_force = self.job.in_force().into_iter().any(|stop| {
+            matches!(graph.body(stop), Body::Stop(stop)
                 if matches!(stop.kind, StopKind::Stranger { key: known, .. } if known == key))
         });
         let just_now = self

@@ -5,7 +5,7 @@
 use crate::bounds::{
     DATAGRAM_MAX_BYTES, ENTRIES_PER_SECOND_MAX, GIVE_MAX_ENTRIES, MESSAGE_MAX_BYTES,
 };
-use crate::engine::device::Engine;
+use crate::engine::device::{Engine, is_news};
 use crate::engine::intake::IN_HAND_MAX;
 use crate::engine::output::Effect;
 use crate::ids::DeviceKey;
@@ -52,6 +52,8 @@ pub(super) struct Links {
     lacking_since: Option<Tick>,
     last_ask: Option<(Tick, DeviceKey)>,
     gained: bool,
+    /// A beacon of other entries than here has come since it was last looked for what is lacking.
+    ask_soon: bool,
     turn: usize,
 }
 
@@ -126,15 +128,16 @@ impl Engine {
                 continue;
             };
             // Most copies that bundles bring are known; they cost no signature check.
-            if claim.job != job || !self.watch.is_news(&device, claim) {
+            if claim.job != job || !self.watch.is_news(&device, claim.boot, claim.counter) {
                 continue;
             }
             match check_beacon(self.author.signatures(), heard, &device) {
                 Ok(signed) => {
-                    let beacon = signed.beacon.clone();
-                    if let Some(accepted) = self.watch.accept(&device, signed, self.now.tick) {
-                        self.heed(&device, &beacon, accepted.since);
-                    }
+                    let here = self.job.graph().len();
+                    self.links.ask_soon |= signed.beacon.entries as usize != here;
+                    let since = self.watch.echoed(&signed.beacon);
+                    self.heed(&device, &signed.beacon, since);
+                    self.watch.accept(&device, signed, self.now.tick);
                 }
                 Err(bad) => {
                     let fault = PeerFault::Beacon { peer: from, bad };
@@ -431,6 +434,11 @@ impl Engine {
     /// Asks one peer for what it has and this device lacks. Whom and for what is worked out anew each time
     /// from what both hold, so no lost message can leave it stuck.
     pub(super) fn ask_if_due(&mut self, out: &mut Vec<Effect>) {
+        // Beacons that show nothing else than what is here are most of all inputs.
+        let ask_soon = core::mem::take(&mut self.links.ask_soon);
+        if !ask_soon && !self.links.gained && !self.is_tick_due() && !is_news(out) {
+            return;
+        }
         let now = self.now.tick;
         let held = heights(self.job.graph());
         self.show_forks(&held, out);

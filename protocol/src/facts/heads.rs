@@ -117,6 +117,34 @@ impl Facts {
         self.heads_with(graph, cut, roster, count)
     }
 
+    /// Of one person what [`Facts::heads`] says: whether anybody has counted, and whether this person is missing.
+    /// Asked at every tick of every device, so nothing is collected for it.
+    #[must_use]
+    pub fn is_missing(
+        &self,
+        graph: &Graph,
+        cut: &Cut,
+        roster: &Roster,
+        person: &Person,
+    ) -> (bool, bool) {
+        let mut counted = false;
+        let mut clear = false;
+        for (ix, ()) in self.heads.newest(cut) {
+            if let Body::HeadCount(said) = graph.body(ix)
+                && self.is_current(graph, ix, cut)
+            {
+                counted = true;
+                clear |= said.clear.contains(person);
+            }
+        }
+        let is_asked_for = || {
+            roster.members.iter().any(|(device, member)| {
+                member.person == *person && (member.present || !self.has_left(graph, cut, device))
+            })
+        };
+        (counted, !clear && is_asked_for())
+    }
+
     /// A count from before the newest emergency, suspension or day says nothing of now.
     fn is_current(&self, graph: &Graph, ix: EntryIx, cut: &Cut) -> bool {
         self.emergencies

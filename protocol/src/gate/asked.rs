@@ -16,6 +16,7 @@ use crate::log::entry::{Body, Evidence, ExitPlan, Proposal, Release, Seal};
 use crate::log::graph::{Cut, EntryIx};
 use crate::reason::{Owed, Reason};
 use crate::state::StepState;
+use std::collections::BTreeMap;
 
 /// A stop in force.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -295,6 +296,16 @@ impl Job {
         let Some(at) = world.view.plan.step(number) else {
             return reasons;
         };
+        // Nearly always everybody holds everything that is here: then what is done here is known to be.
+        let is_level = |cut: &Cut| {
+            let mut counts = graph.all().iter().enumerate();
+            counts.all(|(chain, count)| cut.get(chain).is_some_and(|theirs| theirs >= count))
+        };
+        let done = |&earlier: &u16| self.tally.step_done(earlier);
+        if self.settled && holds.iter().all(|(_, cut)| is_level(cut)) && at.before.iter().all(done)
+        {
+            return reasons;
+        }
         let mut common: Vec<u32> = graph.all().to_vec();
         for (device, cut) in holds {
             let knows_office = world
@@ -334,17 +345,32 @@ impl Job {
         reasons
     }
 
+    /// Stops in force, in order of arrival, without what [`Job::stops`] works out of each: asked at every tick, and
+    /// a hostile device may have called hundreds.
+    #[must_use]
+    pub fn in_force(&self) -> Vec<EntryIx> {
+        self.core.open_stops(self.core.graph.all())
+    }
+
+    /// Whether a device has answered a stop.
+    #[must_use]
+    pub fn has_heard(&self, stop: EntryIx, device: &DeviceKey) -> bool {
+        let core = &self.core;
+        core.has_heard(stop, *device, core.graph.all())
+    }
+
     /// Stops in force, in order of arrival.
     #[must_use]
     pub fn stops(&self) -> Vec<StopView> {
-        self.core
-            .open_stops(self.core.graph.all())
+        // One ask may name hundreds.
+        let mut owed_of_ask: BTreeMap<EntryIx, Vec<Owed>> = BTreeMap::new();
+        self.in_force()
             .into_iter()
-            .map(|stop| self.stop_view(stop))
+            .map(|stop| self.stop_view(stop, &mut owed_of_ask))
             .collect()
     }
 
-    fn stop_view(&self, stop: EntryIx) -> StopView {
+    fn stop_view(&self, stop: EntryIx, owed_of_ask: &mut BTreeMap<EntryIx, Vec<Owed>>) -> StopView {
         let core = &self.core;
         let (all, view) = (core.graph.all(), core.views.now());
         let (heard, not_heard) = view
@@ -359,7 +385,13 @@ impl Job {
             heard,
             not_heard,
             ask: ask.map(|ask| core.graph.hash(ask)),
-            owed: self.owed(stop),
+            owed: match ask {
+                Some(ask) => owed_of_ask
+                    .entry(ask)
+                    .or_insert_with(|| self.owed(stop))
+                    .clone(),
+                None => self.owed(stop),
+            },
             repeat: core.repeats(stop, all),
         }
     }
@@ -405,9 +437,17 @@ impl Job {
             let named = core.named(&asking);
             let still_open = named.iter().any(|stop| open.contains(stop));
             let sealed = core.exits.contains_key(&ix);
+            // Asked at every tick: the cheap questions first.
+            let heard = || {
+                named.iter().all(|&stop| {
+                    let mut present = view.present.iter();
+                    present.all(|present| core.has_heard(stop, present.key, all))
+                })
+            };
             let due = core.graph.author(ix) == me
                 && still_open
                 && !sealed
+                && heard()
                 && core.asking_owes(&asking, all, view).is_empty();
             due.then(|| Release {
                 ask: core.graph.hash(ix),

@@ -137,6 +137,7 @@ impl Core {
         let mut owed = Vec::new();
         let named = self.named(asking);
         for &stop in &named {
+            let repeats = asking.exit.is_none() && self.repeats(stop, cut) > 0;
             for present in &view.present {
                 let device = present.key;
                 if !self.has_heard(stop, device, cut) {
@@ -145,10 +146,7 @@ impl Core {
                         device,
                     });
                 }
-                if asking.exit.is_none()
-                    && self.repeats(stop, cut) > 0
-                    && !self.briefed_since(stop, device, cut)
-                {
+                if repeats && !self.briefed_since(stop, device, cut) {
                     owed.push(Owed::Briefing { device });
                 }
             }
@@ -239,7 +237,8 @@ impl Core {
             .stops
             .iter()
             .filter(|other| {
-                other.ix != stop
+                !other.releases.is_empty()
+                    && other.ix != stop
                     && self.graph.within(other.ix, cut)
                     && self.graph.before(other.ix, stop)
                     && other
@@ -287,6 +286,13 @@ impl Core {
                 .take_while(|&ix| self.graph.before(stop, ix))
                 .any(|ix| matches!(self.graph.body(ix), Body::Briefed(_)))
         })
+    }
+
+    /// REPEAT: whether a stop in force in a cut asks this device for a new briefing, however often it had one before.
+    pub(super) fn rebriefs(&self, device: DeviceKey, cut: &Cut) -> bool {
+        self.open_stops(cut)
+            .into_iter()
+            .any(|stop| self.repeats(stop, cut) > 0 && !self.briefed_since(stop, device, cut))
     }
 
     /// RELEASE: why a release, or the seal of an exit plan, in this past does not hold; empty: it does.

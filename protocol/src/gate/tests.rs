@@ -771,11 +771,17 @@ fn release_needs_each_of_its_conditions() {
     let five = [LEAD, EYES, TOWER, GROUND, 4, 5];
     crew.resume(&[again], &five);
     assert_eq!(crew.devices[LEAD].job.stops().len(), 1);
-    crew.say(LEAD, Body::Briefed(Briefed { version: 0 }));
+    // That it was had once before is no reason to refuse the briefing that is owed now.
+    let briefed = Body::Briefed(Briefed { version: 0 });
+    let judged = |crew: &Crew| crew.devices[TOWER].job.judge(crew.key(TOWER), &briefed);
+    assert_eq!(judged(&crew), []);
+    let early = crew.say(LEAD, briefed.clone());
+    assert_eq!(crew.reasons(LEAD, early), []);
     for device in five {
         crew.say(device, Body::Briefed(Briefed { version: 0 }));
     }
     crew.sync();
+    assert_eq!(judged(&crew), [Reason::Duplicate]);
     crew.resume(&[again], &five);
     assert!(crew.devices[LEAD].job.stops().is_empty());
 }

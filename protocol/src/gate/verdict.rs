@@ -43,6 +43,12 @@ impl Job {
                 )
             }
             body if body.is_stop() => Verdict::Counts,
+            Body::Briefed(briefed)
+                if briefed.version == self.core.views.past(ix).version()
+                    && self.core.rebriefs(graph.author(ix), graph.past(ix)) =>
+            {
+                Verdict::Counts
+            }
             Body::Admit(_)
             | Body::Leave
             | Body::Amend(_)
@@ -298,6 +304,11 @@ impl Job {
                     let needs = RoleId::try_from(RoleId::SUPERVISOR).into_iter().collect();
                     vec![Reason::WrongRole { needs }]
                 }
+            }
+            Body::Briefed(briefed)
+                if briefed.version == view.version() && core.rebriefs(author, core.graph.all()) =>
+            {
+                Vec::new()
             }
             Body::Heard(heard) => self.heard_against(author, &heard.stop),
             Body::Affirm(_) | Body::OrderStatus(_) | Body::Correction(_) | Body::Scan(_) => {

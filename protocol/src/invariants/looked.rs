@@ -136,7 +136,7 @@ impl Looked {
         if self.unreleased.is_empty() {
             return Ok(());
         }
-        let in_force: BTreeSet<EntryIx> = job.stops().iter().map(|stop| stop.entry).collect();
+        let in_force: BTreeSet<EntryIx> = job.in_force().into_iter().collect();
         let settled: Vec<EntryIx> = self.unreleased.difference(&in_force).copied().collect();
         for stop in settled {
             if !self.releases.iter().any(|&ix| releases(job, ix, stop)) {

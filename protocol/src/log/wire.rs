@@ -202,7 +202,7 @@ pub(super) fn decode_body(bytes: &[u8]) -> Result<Body, BadBytes> {
 }
 
 /// Whether a value's one encoding is these bytes. Nothing is allocated.
-fn encodes_to<T: serde::Serialize>(value: &T, bytes: &[u8]) -> bool {
+pub(crate) fn encodes_to<T: serde::Serialize>(value: &T, bytes: &[u8]) -> bool {
     postcard::serialize_with_flavor(value, Same { rest: bytes }).is_ok_and(|same| same)
 }
 

@@ -2,7 +2,6 @@
 //! Owns: nothing.   Gives: `asked`.
 //! May use: gate, facts, the other parts of the status.   Never: a step that is not open; in a stop, a check.
 
-use super::crew::stops;
 use super::steps::{Answer, answers, reasons_of};
 use super::work::{against, fresh_ready};
 use super::{
@@ -10,8 +9,8 @@ use super::{
 };
 use crate::facts::{OfferView, covers};
 use crate::gate::Job;
-use crate::ids::{RoleId, StepId};
-use crate::log::entry::{Body, Offered};
+use crate::ids::{DeviceKey, RoleId, StepId};
+use crate::log::entry::{Body, Offered, StopKind};
 use crate::plan::{Check, Condition, ConditionKind, Place, Step, Who};
 use crate::reason::{Owed, Reason};
 
@@ -39,14 +38,32 @@ pub struct Pressing {
 /// What presses now: the same as in the status, worked out without it at every tick.
 #[must_use]
 pub fn pressing(job: &Job, local: &Local) -> Pressing {
-    let stops = stops(job, local);
-    let person = job.roster().members.get(&local.me);
-    let person = person.map(|member| &member.person);
+    let (graph, roster) = (job.graph(), job.roster());
+    let stops = job.in_force();
+    let loose = local
+        .loose_stops
+        .iter()
+        .filter(|entry| graph.find(&entry.hash).is_none());
+    let person = roster.members.get(&local.me).map(|member| &member.person);
+    // A person with two devices has heard it once both have said so.
+    let own = |device: &&DeviceKey| roster.person(device) == person;
+    let to_hear = |unheard: &dyn Fn(&DeviceKey) -> bool| {
+        person.is_none() || roster.devices().filter(own).any(unheard)
+    };
+    let logged_to_hear = stops
+        .iter()
+        .any(|&stop| to_hear(&|device| !job.has_heard(stop, device)));
+    let loose_to_hear = loose
+        .clone()
+        .any(|entry| to_hear(&|device| *device != entry.content.author));
+    let emergency = stops
+        .iter()
+        .map(|&stop| graph.body(stop))
+        .chain(loose.map(|entry| &entry.content.body))
+        .any(|body| matches!(body, Body::Stop(stop) if stop.kind == StopKind::Emergency));
     Pressing {
-        stop_to_hear: stops
-            .iter()
-            .any(|stop| person.is_none_or(|person| stop.not_heard.contains(person))),
-        in_the_clear: job.roster().present(&local.me) && in_the_clear_wanted(job, local, &stops),
+        stop_to_hear: logged_to_hear || loose_to_hear,
+        in_the_clear: roster.present(&local.me) && in_the_clear_wanted(job, local, emergency),
     }
 }
 
@@ -62,7 +79,8 @@ pub(super) fn asked(job: &Job, local: &Local, seen: &Seen) -> Vec<AskedOf> {
         asked.push(AskedOf::Accept);
     }
     asked.extend(about_stops(job, local, seen));
-    if in_the_clear_wanted(job, local, seen.stops) {
+    let emergency = seen.stops.iter().any(|stop| stop.kind == "emergency");
+    if in_the_clear_wanted(job, local, emergency) {
         asked.push(AskedOf::InTheClear);
     }
     if !job.briefed(&me) {
@@ -110,6 +128,11 @@ fn about_stops(job: &Job, local: &Local, seen: &Seen) -> Vec<AskedOf> {
                 Owed::Agree { ask, device } if *device == me => {
                     rest.push(AskedOf::Agree { to: *ask });
                 }
+                // REPEAT: the same cause has stopped the work before.
+                Owed::Briefing { device } if *device == me => {
+                    let version = job.plan_version();
+                    rest.push(AskedOf::Briefing { version });
+                }
                 Owed::Ask { stop } if job.roster().supervisor == Some(me) => {
                     rest.push(AskedOf::Ask { stop: *stop });
                 }
@@ -126,14 +149,13 @@ fn about_stops(job: &Job, local: &Local, seen: &Seen) -> Vec<AskedOf> {
 }
 
 /// HEADCOUNT: in an emergency, or when somebody has counted and this person is missing.
-fn in_the_clear_wanted(job: &Job, local: &Local, stops: &[StopStatus]) -> bool {
+fn in_the_clear_wanted(job: &Job, local: &Local, emergency: bool) -> bool {
     let (graph, roster) = (job.graph(), job.roster());
-    let heads = job.facts().heads(graph, graph.all(), roster);
     let Some(person) = roster.person(&local.me) else {
         return false;
     };
-    let emergency = stops.iter().any(|stop| stop.kind == "emergency");
-    (emergency || heads.count.is_some()) && heads.missing.contains(person)
+    let (counted, missing) = job.facts().is_missing(graph, graph.all(), roster, person);
+    (emergency || counted) && missing
 }
 
 fn proposals(job: &Job, local: &Local) -> Vec<AskedOf> {

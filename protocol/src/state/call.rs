@@ -53,9 +53,9 @@ pub(super) fn known<'a>(job: &Job, local: &'a Local) -> Vec<(DeviceKey, &'a Cut)
 /// Stops that are in force here: in the log without their release, or loose.
 pub(super) fn stops_in_force(job: &Job, local: &Local) -> Vec<EntryHash> {
     let logged = job
-        .stops()
+        .in_force()
         .into_iter()
-        .map(|stop| job.graph().hash(stop.entry));
+        .map(|stop| job.graph().hash(stop));
     let loose = local
         .loose_stops
         .iter()

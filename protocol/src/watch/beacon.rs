@@ -8,11 +8,11 @@
 use crate::bounds::{DATAGRAM_MAX_BYTES, DEVICES_MAX};
 use crate::ids::{BootId, DeviceKey, DeviceTag, JobId};
 use crate::log::signatures::Signatures;
-use crate::log::wire::SIGNATURE_BYTES;
+use crate::log::wire::{self, SIGNATURE_BYTES};
 use crate::time::WallClock;
 use ed25519_zebra::SigningKey;
 use serde::{Deserialize, Serialize};
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 /// Version of the beacon's form.
 const BEACON_VERSION: u8 = 1;
@@ -100,9 +100,27 @@ pub struct SignedBeacon {
     pub bytes: Arc<[u8]>,
 }
 
-/// A beacon out of a bundle whose signature has not been looked at.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub struct Heard(SignedBeacon);
+/// A beacon out of a bundle whose signature has not been looked at, nor more of its content than its claim.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Heard<'a> {
+    claim: Claim,
+    bytes: &'a [u8],
+}
+
+/// What a beacon claims to be: its first fields.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Deserialize)]
+pub struct Claim {
+    /// Version of its form.
+    pub version: u8,
+    /// The job.
+    pub job: DeviceTag,
+    /// Whose.
+    pub device: DeviceTag,
+    /// Of which start.
+    pub boot: BootId,
+    /// Its counter.
+    pub counter: u32,
+}
 
 /// Bytes that are no beacon.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
@@ -130,8 +148,12 @@ pub enum BadBeacon {
     },
 }
 
+/// The hasher of beacons before any of them: its context is hashed once, not with each beacon.
+static BEACON_HASHER: LazyLock<blake3::Hasher> =
+    LazyLock::new(|| blake3::Hasher::new_derive_key(BEACON_CONTEXT));
+
 fn signed_message(beacon: &[u8]) -> [u8; 57] {
-    let mut hasher = blake3::Hasher::new_derive_key(BEACON_CONTEXT);
+    let mut hasher = BEACON_HASHER.clone();
     hasher.update(beacon);
     let mut message = [0; 57];
     message[..25].copy_from_slice(BEACON_DOMAIN);
@@ -176,6 +198,11 @@ impl Beacon {
     /// puts present devices first and lets the others take turns.
     pub fn fit(&mut self) {
         self.vouches.truncate(VOUCHES_MAX);
+        // No number takes more than ten bytes: most crews fit by far, and need not be measured.
+        let most = 160 + self.rows.len() * 40 + self.vouches.len() * 24 + SIGNATURE_BYTES;
+        if most <= DATAGRAM_MAX_BYTES {
+            return;
+        }
         while self.bundled_len() > DATAGRAM_MAX_BYTES {
             if self.vouches.pop().is_none() && self.rows.pop().is_none() {
                 return;
@@ -201,51 +228,58 @@ impl Beacon {
     }
 }
 
-impl Heard {
-    /// What it claims; for sorting out what is known already before a signature is checked.
+impl Heard<'_> {
+    /// What it claims; for sorting out what is known already before anything of it costs time.
     #[must_use]
-    pub fn claim(&self) -> &Beacon {
-        &self.0.beacon
+    pub fn claim(&self) -> &Claim {
+        &self.claim
     }
 }
 
-/// Checks that the device with `key` signed the beacon.
+/// Checks that the device with `key` signed the beacon, then reads it.
 ///
 /// # Errors
-/// [`BadBeacon::Signature`], naming the device.
+/// [`BadBeacon::Signature`], naming the device; [`BadBeacon::Encoding`], when what it signed is no beacon.
 pub fn check_beacon(
     signatures: &dyn Signatures,
     heard: Heard,
     key: &DeviceKey,
 ) -> Result<SignedBeacon, BadBeacon> {
     let bad = BadBeacon::Signature { device: *key };
-    let bytes = &heard.0.bytes;
+    let bytes = heard.bytes;
     let Some((signed, signature)) = bytes.split_last_chunk::<SIGNATURE_BYTES>() else {
         return Err(bad);
     };
-    let good = key.tag() == heard.0.beacon.device
+    let good = key.tag() == heard.claim.device
         && signatures.is_good(key, &signed_message(signed), signature);
-    if good { Ok(heard.0) } else { Err(bad) }
+    if !good {
+        return Err(bad);
+    }
+    let beacon: Beacon = postcard::from_bytes(signed).map_err(|_| BadBeacon::Encoding)?;
+    if !wire::encodes_to(&beacon, signed)
+        || beacon.rows.len() > DEVICES_MAX
+        || beacon.vouches.len() > VOUCHES_MAX
+    {
+        return Err(BadBeacon::Encoding);
+    }
+    Ok(SignedBeacon {
+        beacon,
+        bytes: bytes.into(),
+    })
 }
 
-fn decode(bytes: &[u8]) -> Result<Heard, BadBeacon> {
+fn decode(bytes: &[u8]) -> Result<Heard<'_>, BadBeacon> {
     let Some((signed, _)) = bytes.split_last_chunk::<SIGNATURE_BYTES>() else {
         return Err(BadBeacon::Encoding);
     };
-    let beacon: Beacon = postcard::from_bytes(signed).map_err(|_| BadBeacon::Encoding)?;
-    if beacon.version != BEACON_VERSION {
+    // The first fields of a beacon, in its order.
+    let (claim, _) = postcard::take_from_bytes::<Claim>(signed).map_err(|_| BadBeacon::Encoding)?;
+    if claim.version != BEACON_VERSION {
         return Err(BadBeacon::Version {
-            found: beacon.version,
+            found: claim.version,
         });
     }
-    let again = postcard::to_stdvec(&beacon).map_err(|_| BadBeacon::Encoding)?;
-    if again != signed || beacon.rows.len() > DEVICES_MAX || beacon.vouches.len() > VOUCHES_MAX {
-        return Err(BadBeacon::Encoding);
-    }
-    Ok(Heard(SignedBeacon {
-        beacon,
-        bytes: bytes.into(),
-    }))
+    Ok(Heard { claim, bytes })
 }
 
 /// The own beacon and after it as many of `others` as fit within `limit` bytes, each with its length
@@ -274,11 +308,12 @@ fn push(bytes: &mut Vec<u8>, beacon: &SignedBeacon, limit: usize) {
     }
 }
 
-/// Takes a bundle apart. Signatures are not looked at.
+/// Takes a bundle apart. Signatures are not looked at, nor the content behind each claim: most beacons of most
+/// bundles are known already.
 ///
 /// # Errors
-/// [`BadBeacon`], when any part of it is no beacon: the whole is then dropped.
-pub fn unbundle(bytes: &[u8]) -> Result<Vec<Heard>, BadBeacon> {
+/// [`BadBeacon`], when any part of it claims to be no beacon: the whole is then dropped.
+pub fn unbundle(bytes: &[u8]) -> Result<Vec<Heard<'_>>, BadBeacon> {
     if bytes.len() > DATAGRAM_MAX_BYTES {
         return Err(BadBeacon::Length { found: bytes.len() });
     }
@@ -359,15 +394,17 @@ mod tests {
         let mut other = crowded(6);
         other.device = device(&key(2)).tag();
         let other = other.sign(&Ed25519, &key(2)).unwrap();
-        let heard = unbundle(&bundle(&own, [&other], DATAGRAM_MAX_BYTES)).unwrap();
+        let bytes = bundle(&own, [&other], DATAGRAM_MAX_BYTES);
+        let heard = unbundle(&bytes).unwrap();
         assert_eq!(heard.len(), 2);
-        assert_eq!(heard[0].claim(), &own.beacon);
+        assert_eq!(heard[0].claim().counter, own.beacon.counter);
+        assert_eq!(heard[0].claim().device, own.beacon.device);
         assert_eq!(
-            check_beacon(&Ed25519, heard[1].clone(), &device(&key(2))),
+            check_beacon(&Ed25519, heard[1], &device(&key(2))),
             Ok(other.clone())
         );
         assert_eq!(
-            check_beacon(&Ed25519, heard[1].clone(), &device(&key(1))),
+            check_beacon(&Ed25519, heard[1], &device(&key(1))),
             Err(BadBeacon::Signature {
                 device: device(&key(1))
             })
@@ -384,6 +421,16 @@ mod tests {
     fn no_bytes_panic_and_no_cut_bundle_passes() {
         let own = crowded(6).sign(&Ed25519, &key(1)).unwrap();
         let bytes = bundle(&own, [&own], DATAGRAM_MAX_BYTES);
+        // What a device signed and is no beacon is refused when it is read.
+        let mut odd = postcard::to_stdvec(&own.beacon).unwrap();
+        odd.push(0);
+        let signature = Ed25519.sign(&key(1), &signed_message(&odd));
+        odd.extend_from_slice(&signature);
+        let heard = decode(&odd).unwrap();
+        assert_eq!(
+            check_beacon(&Ed25519, heard, &device(&key(1))),
+            Err(BadBeacon::Encoding)
+        );
         for cut in 0..bytes.len() {
             let whole_first = cut == own.bytes.len() + 2;
             assert_eq!(unbundle(&bytes[..cut]).is_ok(), whole_first, "cut at {cut}");

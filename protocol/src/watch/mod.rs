@@ -7,7 +7,7 @@ mod born;
 mod proof;
 
 pub use beacon::{
-    BadBeacon, Beacon, Echo, Heard, Row, SignedBeacon, Vouch, bundle, check_beacon, job_tag,
+    BadBeacon, Beacon, Claim, Echo, Heard, Row, SignedBeacon, Vouch, bundle, check_beacon, job_tag,
     unbundle,
 };
 pub use born::Births;

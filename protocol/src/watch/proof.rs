@@ -13,6 +13,7 @@ use crate::ids::{BootId, DeviceKey, DeviceTag};
 use crate::time::Tick;
 use crate::watch::beacon::{Beacon, Echo, SignedBeacon};
 use std::collections::{BTreeMap, VecDeque};
+use std::sync::Arc;
 
 /// Own beacons whose sending time is kept: over a minute at the default cadence, and no proof that is
 /// older matters to anyone.
@@ -29,14 +30,17 @@ struct Proof {
     counter: u32,
     quiet: bool,
     head: u32,
-    have: BTreeMap<DeviceTag, u32>,
+    have: Have,
 }
+
+/// What a device said it held; shared, as it is looked at far more often than it changes.
+type Have = Arc<BTreeMap<DeviceTag, u32>>;
 
 #[derive(Clone, Debug)]
 struct BootHeard {
     boot: BootId,
     counter: u32,
-    have: BTreeMap<DeviceTag, u32>,
+    have: Have,
 }
 
 #[derive(Clone, Debug, Default)]
@@ -57,7 +61,7 @@ pub struct Standing {
     /// How many own entries it had on disk in that proof.
     pub head: u32,
     /// What it then held of each chain, its own included.
-    pub have: BTreeMap<DeviceTag, u32>,
+    pub have: Arc<BTreeMap<DeviceTag, u32>>,
 }
 
 /// What a beacon did.
@@ -103,13 +107,13 @@ impl Watch {
     /// Whether a beacon claims to be newer than all heard of its boot. Asked before its signature is
     /// checked, so that the many copies that bundles bring cost nothing.
     #[must_use]
-    pub fn is_news(&self, device: &DeviceKey, claim: &Beacon) -> bool {
+    pub fn is_news(&self, device: &DeviceKey, boot: BootId, counter: u32) -> bool {
         self.others.get(device).is_none_or(|other| {
             other
                 .boots
                 .iter()
-                .find(|heard| heard.boot == claim.boot)
-                .is_none_or(|heard| heard.counter < claim.counter)
+                .find(|heard| heard.boot == boot)
+                .is_none_or(|heard| heard.counter < counter)
         })
     }
 
@@ -120,7 +124,7 @@ impl Watch {
         signed: SignedBeacon,
         now: Tick,
     ) -> Option<Accepted> {
-        if !self.is_news(device, &signed.beacon) {
+        if !self.is_news(device, signed.beacon.boot, signed.beacon.counter) {
             return None;
         }
         let since = self.echoed(&signed.beacon);
@@ -146,7 +150,8 @@ impl Watch {
     }
 
     /// BOOT: when the own beacon was sent that this one echoes, if it was one of this boot.
-    fn echoed(&self, beacon: &Beacon) -> Option<Tick> {
+    #[must_use]
+    pub fn echoed(&self, beacon: &Beacon) -> Option<Tick> {
         let echo = beacon
             .rows
             .iter()
@@ -172,13 +177,13 @@ impl Watch {
                 age_ms: Some(now.since(proof.since)),
                 quiet: proof.quiet && newest_quiet,
                 head: proof.head,
-                have: proof.have.clone(),
+                have: Arc::clone(&proof.have),
             },
             None => Standing {
                 age_ms: None,
                 quiet: newest_quiet,
                 head: 0,
-                have: BTreeMap::new(),
+                have: Have::default(),
             },
         }
     }
@@ -212,7 +217,7 @@ impl Watch {
             .boots
             .iter()
             .find(|heard| heard.boot == newest.beacon.boot)
-            .map(|heard| &heard.have)
+            .map(|heard| &*heard.have)
     }
 
     /// Beacons of others heard within `fresh_ms`, newest first, to be passed on.
@@ -248,7 +253,7 @@ impl Watch {
 
 impl Other {
     /// Notes counter and holdings for the beacon's boot; what it holds after that.
-    fn note_boot(&mut self, beacon: &Beacon) -> BTreeMap<DeviceTag, u32> {
+    fn note_boot(&mut self, beacon: &Beacon) -> Have {
         let at = match self
             .boots
             .iter()
@@ -262,7 +267,7 @@ impl Other {
                 self.boots.push_back(BootHeard {
                     boot: beacon.boot,
                     counter: 0,
-                    have: BTreeMap::new(),
+                    have: Have::default(),
                 });
                 self.boots.len() - 1
             }
@@ -270,11 +275,13 @@ impl Other {
         let heard = &mut self.boots[at];
         heard.counter = beacon.counter;
         // Not a maximum: below a fork found later a device holds fewer than it thought.
-        heard.have.insert(beacon.device, beacon.head);
-        for row in &beacon.rows {
-            heard.have.insert(row.device, row.have);
+        let own = core::iter::once((beacon.device, beacon.head));
+        for (author, count) in own.chain(beacon.rows.iter().map(|row| (row.device, row.have))) {
+            if heard.have.get(&author) != Some(&count) {
+                Arc::make_mut(&mut heard.have).insert(author, count);
+            }
         }
-        heard.have.clone()
+        Arc::clone(&heard.have)
     }
 }
 

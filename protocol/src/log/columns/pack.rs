@@ -235,7 +235,7 @@ impl Packer<'_> {
         let job = self.entries.iter().map(|&ix| self.graph.entry(ix));
         let job = job
             .map(|entry| match entry.content.job {
-                JobId::UNFOUNDED => entry.hash.into(),
+                unfounded if unfounded == JobId::UNFOUNDED => entry.hash.into(),
                 job => job,
             })
             .next()
