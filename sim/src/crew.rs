@@ -5,7 +5,7 @@
 use gantline_protocol::decimal::Decimal;
 use gantline_protocol::engine::{Command, Outcome};
 use gantline_protocol::gate::Job;
-use gantline_protocol::ids::{CheckId, ConditionId, ItemId, RoleId, StepId};
+use gantline_protocol::ids::{CheckId, ConditionId, ItemId, Person, RoleId, StepId};
 use gantline_protocol::log::entry::{Finding, NoteKind, OrderState, Said};
 use gantline_protocol::plan::{ConditionKind, Expects, Limit, Place, Plan, Step};
 use gantline_protocol::reason::{Reason, Unfit};
@@ -14,6 +14,9 @@ use std::collections::BTreeMap;
 
 /// A person leaves something alone for so long after it was refused or changed nothing, ms.
 const AGAIN_MS: u64 = 4_000;
+
+/// More stops than this are heard all at once.
+const MANY_STOPS: usize = 3;
 
 /// What one person remembers.
 #[derive(Clone, Debug, Default)]
@@ -58,10 +61,17 @@ fn key(command: &Command) -> String {
 pub fn next_act(status: &Status, job: &Job, temper: &Temper, now: u64) -> Option<Command> {
     let plan = job.plan();
     let mut acts: Vec<Command> = Vec::new();
+    // A flood of stops is heard with one gesture, as a page offers it.
+    let to_hear = status.asked.iter();
+    let to_hear = to_hear.filter(|asked| matches!(asked, AskedOf::Heard { .. }));
+    if to_hear.count() > MANY_STOPS {
+        acts.push(Command::Heard { stop: None });
+    }
     for asked in &status.asked {
         acts.extend(answer(status, job, plan, temper, asked));
     }
     if status.call.word != CallWord::StopWork {
+        acts.extend(set_down(status));
         acts.extend(prepare(status, plan));
     }
     let all_done = status
@@ -352,6 +362,23 @@ fn hoist(
             .into_iter()
             .collect(),
     }
+}
+
+/// Loads on their way are set down by who commands them; if that person is gone, by anybody.
+fn set_down(status: &Status) -> impl Iterator<Item = Command> + '_ {
+    let here = |person: &Person| {
+        let mut crew = status.crew.iter();
+        crew.any(|member| member.present && member.person == *person)
+    };
+    status
+        .handoffs
+        .iter()
+        .filter(move |handoff| {
+            handoff.taken && (Some(&handoff.by) == status.person.as_ref() || !here(&handoff.by))
+        })
+        .map(|handoff| Command::Done {
+            handoff: Some(handoff.handoff.clone()),
+        })
 }
 
 fn name(item: &ItemId) -> Option<gantline_protocol::ids::HandoffId> {

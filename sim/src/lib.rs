@@ -6,7 +6,11 @@
 
 pub mod cases;
 pub mod crew;
+pub mod people;
 pub mod radio;
 pub mod rng;
+pub mod run;
+pub mod script;
+pub mod shrink;
 pub mod signing;
 pub mod world;

@@ -201,13 +201,14 @@ impl World {
         self.trace.number(self.now);
         self.trace.number(device as u64);
         match input {
+            // The first bytes name the beacon or kind, the last ones are a signature over all of it.
             Input::Datagram { bytes, .. } => {
                 self.trace.number(1);
-                self.trace.bytes(bytes);
+                self.trace.ends(bytes);
             }
             Input::Message { bytes, .. } => {
                 self.trace.number(2);
-                self.trace.bytes(bytes);
+                self.trace.ends(bytes);
             }
             Input::Tick => self.trace.number(3),
             Input::Verified { batch, good, bad } => {

@@ -13,6 +13,7 @@ use crate::rng::Rng;
 use ed25519_zebra::SigningKey;
 use gantline_protocol::engine::{CommandId, Config, Engine};
 use gantline_protocol::ids::{BootId, DeviceKey, EntryHash, Person, RoleId};
+use gantline_protocol::invariants::Looked;
 use gantline_protocol::log::sign;
 use gantline_protocol::log::wire::Entry;
 use std::collections::BTreeSet;
@@ -39,6 +40,10 @@ pub struct Device {
     pub(super) temper: Temper,
     /// Entries that the holder was told are recorded.
     pub told_recorded: BTreeSet<EntryHash>,
+    /// What its log was found to be.
+    pub(super) looked: Looked,
+    /// It has started and its log was not looked at since.
+    pub(super) fresh_start: bool,
     /// It is in bad hands.
     pub(super) hostile: Option<Hostile>,
     /// It came back with an old journal at least once.
@@ -73,6 +78,8 @@ impl Device {
             waits_for: None,
             temper: Temper::default(),
             told_recorded: BTreeSet::new(),
+            looked: Looked::new(),
+            fresh_start: true,
             hostile: None,
             old_image: false,
             lost_a_stop: false,
@@ -138,6 +145,8 @@ impl World {
         match Engine::open_simulated(self.signing.signatures(), config, journal, now) {
             Ok((engine, effects)) => {
                 own.engine = Some(engine);
+                own.looked = Looked::new();
+                own.fresh_start = true;
                 self.lacks_anew(device);
                 self.carry_out(device, effects);
                 let think = self.think_ms();

@@ -23,20 +23,23 @@ use gantline_protocol::watch::{Beacon, Echo, Row, bundle};
 use std::sync::Arc;
 
 /// Shortest and longest time between two mischiefs, ms.
-const MISCHIEF_MS: (u64, u64) = (500, 6_000);
+const MISCHIEF_MS: (u64, u64) = (500, 10_000);
 /// Heard bytes that it keeps for a replay.
 const KEPT: usize = 400;
+/// Floods of one device: more of the same shows nothing more.
+const FLOODS_MOST: u32 = 4;
 /// Entries of one flood.
 const FLOOD: u32 = 300;
 
 /// What a hostile device has.
 #[derive(Debug, Default)]
 pub(super) struct Hostile {
+    floods: u32,
     heard: Vec<(bool, Arc<[u8]>)>,
 }
 
 /// What it can do, each by name.
-const MISCHIEFS: [&str; 14] = [
+pub const MISCHIEFS: [&str; 14] = [
     "forged_evidence",
     "fork",
     "forked_stop",
@@ -96,6 +99,14 @@ impl World {
         self.push_of(device, again, Happens::Mischief);
         let at = rng.between(0, MISCHIEFS.len() as u64 - 1);
         let name = MISCHIEFS[usize::try_from(at).unwrap_or(0)];
+        if let Some(hostile) = &mut self.devices[device].hostile
+            && name.starts_with("flood")
+        {
+            if hostile.floods == FLOODS_MOST {
+                return;
+            }
+            hostile.floods += 1;
+        }
         let Some(engine) = &self.devices[device].engine else {
             return;
         };

@@ -4,9 +4,44 @@
 
 use super::World;
 use gantline_protocol::engine::Engine;
-use gantline_protocol::ids::EntryHash;
-use gantline_protocol::invariants;
-use gantline_protocol::state::CallWord;
+use gantline_protocol::gate::{Job, Roster};
+use gantline_protocol::ids::{EntryHash, StepId};
+use gantline_protocol::invariants::{self, Looked};
+use gantline_protocol::state::{CallWord, digest};
+use std::collections::BTreeSet;
+use std::collections::btree_map::Entry;
+
+/// Sets of entries whose view is kept to compare others with.
+const VIEWS_MAX: usize = 4_096;
+
+/// What a device makes of a set of entries.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub(super) struct View {
+    complete: BTreeSet<StepId>,
+    counted: BTreeSet<EntryHash>,
+    stops: BTreeSet<EntryHash>,
+    version: u32,
+    roster: Roster,
+    closed: bool,
+}
+
+impl View {
+    fn of(job: &Job, looked: &Looked) -> Self {
+        let graph = job.graph();
+        Self {
+            complete: job.complete().clone(),
+            counted: looked.counted().iter().map(|&ix| graph.hash(ix)).collect(),
+            stops: job
+                .in_force()
+                .into_iter()
+                .map(|stop| graph.hash(stop))
+                .collect(),
+            version: job.plan_version(),
+            roster: job.roster().clone(),
+            closed: job.is_closed(),
+        }
+    }
+}
 
 /// Something that must never be.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -86,11 +121,56 @@ impl World {
         self.look(device);
     }
 
-    /// I2 for a node, after each event of a device that lacks a stop. What is in its log is the gate's to say.
+    /// After each event of a device: what is new in its log, and the stops that its log has not.
     pub(super) fn look(&mut self, device: usize) {
-        if self.devices[device].lacks.is_empty() {
+        self.look_at_log(device);
+        if !self.devices[device].lacks.is_empty() {
+            self.look_at_stops(device);
+        }
+    }
+
+    /// I1, I3, I4, I7 and I8, as far as the entries that are new can break them.
+    fn look_at_log(&mut self, device: usize) {
+        let honest = self.devices.iter().all(|own| own.hostile.is_none());
+        let own = &mut self.devices[device];
+        let Some(engine) = &own.engine else {
+            return;
+        };
+        let job = engine.job();
+        if !own.looked.is_behind(job) {
             return;
         }
+        if let Err(broken) = own.looked.look(job, honest) {
+            self.broken
+                .push(Broken(format!("{broken} (device {device})")));
+        }
+        if !own.told_recorded.is_empty() && own.fresh_start && !own.old_image {
+            own.fresh_start = false;
+            if let Err(broken) = invariants::nothing_lost(job, &own.told_recorded) {
+                self.broken
+                    .push(Broken(format!("{broken} (device {device}, at its start)")));
+            }
+        }
+        if self.views.len() == VIEWS_MAX {
+            self.views.clear();
+        }
+        let view = View::of(job, &own.looked);
+        match self.views.entry(digest(job.graph())) {
+            Entry::Vacant(place) => {
+                place.insert((device, view));
+            }
+            Entry::Occupied(known) if known.get().1 != view => {
+                self.broken.push(Broken(format!(
+                    "I4: devices {} and {device} hold the same entries and differ",
+                    known.get().0
+                )));
+            }
+            Entry::Occupied(_) => {}
+        }
+    }
+
+    /// I2 for a node that lacks a stop. What is in its log is the gate's to say.
+    fn look_at_stops(&mut self, device: usize) {
         let lacks = core::mem::take(&mut self.devices[device].lacks);
         let Some(engine) = &self.devices[device].engine else {
             return;

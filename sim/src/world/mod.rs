@@ -21,6 +21,7 @@ mod trace;
 
 pub use device::Device;
 pub use disk::{Disk, Image};
+pub use hostile::MISCHIEFS;
 pub use look::{Broken, Pressed};
 pub use page::{Page, PageState};
 
@@ -75,6 +76,10 @@ pub struct World {
     /// What was sent, if anybody listens: whether as a datagram, and the bytes.
     pub tap: Option<Vec<(bool, Arc<[u8]>)>>,
     signing: Signing,
+    /// What a device made of each set of entries, and which device.
+    views: BTreeMap<EntryHash, (usize, look::View)>,
+    /// What happens, line by line, if anybody wants to read it.
+    pub telling: Option<Vec<String>>,
     /// What hostile devices did, by name.
     pub mischiefs: BTreeMap<&'static str, u64>,
     options: Options,
@@ -114,6 +119,8 @@ impl World {
             faults: Vec::new(),
             tap: None,
             signing,
+            views: BTreeMap::new(),
+            telling: None,
             mischiefs: BTreeMap::new(),
             rng,
             options,
@@ -142,6 +149,14 @@ impl World {
             self.admit(device);
         }
         self.run_for(2_000);
+    }
+
+    /// Says what happens, if anybody wants to read it.
+    pub fn say(&mut self, what: impl FnOnce() -> String) {
+        let now = self.now;
+        if let Some(lines) = &mut self.telling {
+            lines.push(format!("{:>9.3} {}", now as f64 / 1_000.0, what()));
+        }
     }
 
     /// Chance for somebody outside, drawn from this world's.

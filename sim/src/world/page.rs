@@ -9,7 +9,7 @@ use gantline_protocol::engine::{Command, Input};
 use gantline_protocol::state::CallWord;
 
 /// A page tells its node that it lives, and reads the call, so often, ms.
-const PAGE_MS: u64 = 250;
+const PAGE_MS: u64 = 330;
 
 /// How a page is.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Default)]

@@ -13,6 +13,7 @@ impl World {
         self.next_command += 1;
         self.commands.insert(id, command.clone());
         self.note(format!("{device} {command:?}").as_bytes());
+        self.say(|| format!("{device} presses {command:?}"));
         let stops = matches!(
             command,
             Command::Stop { .. } | Command::Withdraw { .. } | Command::Suspend { .. }
@@ -47,6 +48,7 @@ impl World {
 
     pub(super) fn reply(&mut self, device: usize, id: CommandId, outcome: Outcome) {
         self.note(format!("{device} {outcome:?}").as_bytes());
+        self.say(|| format!("{device} is told {outcome:?}"));
         let command = self.commands.remove(&id);
         if self.devices[device].waits_for == Some(id) {
             self.devices[device].waits_for = None;

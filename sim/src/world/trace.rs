@@ -25,6 +25,15 @@ impl Trace {
         self.1 += 1;
     }
 
+    /// Takes in the length, the first and the last bytes.
+    pub(super) fn ends(&mut self, bytes: &[u8]) {
+        let first = bytes.get(..40).unwrap_or(bytes);
+        let last = bytes.get(bytes.len().saturating_sub(64)..).unwrap_or(bytes);
+        self.number(bytes.len() as u64);
+        self.bytes(first);
+        self.bytes(last);
+    }
+
     /// Takes in bytes, all of them.
     pub(super) fn bytes(&mut self, bytes: &[u8]) {
         self.number(bytes.len() as u64);

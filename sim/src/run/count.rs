@@ -1,0 +1,127 @@
+//! Count: how often each fault, each wild act and each reason of a refusal occurred.
+//! Owns: counters.   Gives: `Counts`, and what must not be zero over many runs.
+//! May use: world.   Never: whether something was broken.
+
+use crate::people::Wild;
+use crate::world::{MISCHIEFS, World};
+use std::collections::BTreeMap;
+
+/// Every kind of fault in a script, as `script::What::name` has it.
+const FAULTS: &[&str] = &[
+    "air",
+    "cut",
+    "cut_one_way",
+    "partition",
+    "restart",
+    "new_boot",
+    "dead",
+    "slow_disk",
+    "failing_write",
+    "full_disk",
+    "old_image",
+    "drift",
+    "wall_step",
+    "suspend",
+    "stall",
+    "page_frozen",
+    "page_cut",
+    "page_closed",
+    "stranger_stop",
+    "random_bytes",
+    "hostile",
+];
+
+/// Every reason for which a press can be refused. Not here: what only an entry can be worth once others are in the
+/// log beside it (`crossed_stop`, `given_before_stop`, `taken_back`, `removed`), and what a record says instead of
+/// a refusal (`out_of_limit`, `conflict`, `duplicate` and their like).
+const REFUSED: &[&str] = &["not_unlocked", "wrong_role", "stop_active"];
+
+/// How often what occurred.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Counts {
+    /// Faults and wild acts that took effect, by name.
+    pub faults: BTreeMap<&'static str, u64>,
+    /// Refusals, by the reason's code.
+    pub refused: BTreeMap<&'static str, u64>,
+}
+
+impl Counts {
+    /// One more, or several.
+    pub(super) fn add(&mut self, name: &'static str, count: u64) {
+        if count > 0 {
+            *self.faults.entry(name).or_default() += count;
+        }
+    }
+
+    /// Adds those of another run.
+    pub fn merge(&mut self, other: &Self) {
+        for (name, count) in &other.faults {
+            *self.faults.entry(name).or_default() += count;
+        }
+        for (name, count) in &other.refused {
+            *self.refused.entry(name).or_default() += count;
+        }
+    }
+
+    /// What is counted by looking: devices that hear each other through a third only.
+    pub(super) fn sample(&mut self, world: &World) {
+        for device in 0..world.devices.len() {
+            let Some(engine) = world.engine(device) else {
+                continue;
+            };
+            let roster = engine.job().roster();
+            let limit = engine.job().plan().times.watch_limit_ms;
+            for other in 0..world.devices.len() {
+                let key = world.devices[other].id;
+                if other == device || world.linked(device, other) || !roster.present(&key) {
+                    continue;
+                }
+                let now = world.clock(device).tick;
+                let relayed = engine
+                    .proved_at(&key)
+                    .is_some_and(|at| now.since(at) <= limit / 2);
+                self.add("relayed_by_a_third", u64::from(relayed));
+            }
+        }
+    }
+
+    /// What the world has counted itself.
+    pub(super) fn refusals(&mut self, world: &World) {
+        for (reason, count) in &world.refusals {
+            *self.refused.entry(reason).or_default() += count;
+        }
+        for (name, count) in &world.mischiefs {
+            self.add(name, *count);
+        }
+        self.add("lost", world.radio.lost);
+        self.add("lost_in_a_burst", world.radio.lost_in_bursts);
+        self.add("repeated", world.radio.repeated);
+        self.add("out_of_order", world.radio.overtaken);
+    }
+}
+
+/// Faults that have no event of their own in a script.
+const COUNTED: &[&str] = &[
+    "lost",
+    "lost_in_a_burst",
+    "repeated",
+    "out_of_order",
+    "relayed_by_a_third",
+    "power_lost_while_writing",
+];
+
+/// What did not occur at all and should have, over many runs.
+#[must_use]
+pub fn never_seen(counts: &Counts) -> Vec<&'static str> {
+    let faults = FAULTS
+        .iter()
+        .chain(COUNTED)
+        .copied()
+        .chain(Wild::ALL.iter().map(|wild| wild.name()))
+        .chain(MISCHIEFS);
+    let missing = faults.filter(|name| !counts.faults.contains_key(name));
+    let refused = REFUSED.iter().copied();
+    missing
+        .chain(refused.filter(|name| !counts.refused.contains_key(name)))
+        .collect()
+}

@@ -1,0 +1,250 @@
+//! Draw: a run out of a seed.
+//! Owns: how often what is drawn.   Gives: `draw`.
+//! May use: rng, plan.   Never: what comes of it.
+//!
+//! Each run draws which kinds of fault it has at all (swarm testing): with every kind in every run each would drown
+//! what the others need to be seen.
+
+use super::file::names;
+use super::{Event, Script, Weather, What};
+use crate::people::Wild;
+use crate::rng::Rng;
+
+/// What is asked for.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Wanted {
+    /// Draws everything else.
+    pub seed: u64,
+    /// How many devices; `None`: drawn too.
+    pub devices: Option<usize>,
+}
+
+/// The run of a seed.
+#[must_use]
+pub fn draw(wanted: &Wanted) -> Script {
+    let mut rng = Rng::new(wanted.seed ^ 0x5ca1_ab1e_0ddb_a115);
+    let plans = names();
+    let plan = if rng.percent(75) {
+        plans[0]
+    } else {
+        plans[usize_between(&mut rng, 1, plans.len() - 1)]
+    };
+    let devices = match rng.between(0, 99) {
+        0..=59 => 6,
+        60..=94 => usize_between(&mut rng, 5, 9),
+        95..=98 => usize_between(&mut rng, 10, 16),
+        _ => usize_between(&mut rng, 17, 32),
+    };
+    let devices = wanted.devices.unwrap_or(devices);
+    let (think_ms, first_act_ms) = match rng.between(0, 99) {
+        0..=24 => ((200, 900), rng.between(60_000, 300_000)),
+        25..=69 => ((1_000, 5_000), rng.between(300_000, 1_500_000)),
+        _ => ((3_000, 15_000), rng.between(900_000, 5_400_000)),
+    };
+    // A large crew's radio is a hundred times as much to simulate.
+    let first_act_ms = if devices > 9 {
+        first_act_ms.min(300_000)
+    } else {
+        first_act_ms
+    };
+    let mut script = Script {
+        seed: wanted.seed,
+        plan: plan.to_owned(),
+        steps: None,
+        devices,
+        think_ms,
+        real_signatures: devices <= 9 && first_act_ms <= 1_000_000 && rng.percent(6),
+        pages: rng.percent(60),
+        air: weather(&mut rng),
+        first_act_ms,
+        events: Vec::new(),
+    };
+    script.events = events(&mut rng, &script);
+    script
+}
+
+fn usize_between(rng: &mut Rng, low: usize, high: usize) -> usize {
+    usize::try_from(rng.between(low as u64, high as u64)).unwrap_or(low)
+}
+
+fn weather(rng: &mut Rng) -> Weather {
+    let mut weather = Weather {
+        delay_ms: rng.between(2, 40),
+        ..Weather::default()
+    };
+    match rng.between(0, 9) {
+        0..=3 => weather.loss = rng.between(0, 4),
+        4..=7 => {
+            weather.loss = rng.between(5, 30);
+            weather.twice = rng.between(0, 5);
+        }
+        8 => {
+            weather.pairs = (rng.between(500, 10_000), rng.between(100, 2_000), 90);
+            weather.twice = 3;
+            weather.late = 20;
+        }
+        _ => {
+            weather.radios = (rng.between(2_000, 20_000), rng.between(100, 1_500), 95);
+            weather.delay_ms = 120;
+        }
+    }
+    weather
+}
+
+fn events(rng: &mut Rng, script: &Script) -> Vec<Event> {
+    let kinds: Vec<u64> = (0..FAULTS).filter(|_| rng.percent(35)).collect();
+    let wild: Vec<Wild> = Wild::ALL
+        .iter()
+        .copied()
+        .filter(|_| rng.percent(30))
+        .collect();
+    let count = if rng.percent(5) {
+        0
+    } else {
+        rng.between(2, 45)
+    };
+    // More than half of the crew must be left for the job to go on.
+    let mut may_go = script.devices.saturating_sub(1) / 2;
+    let mut events = Vec::new();
+    for _ in 0..count {
+        let at_ms = rng.between(0, script.first_act_ms);
+        let of_people = kinds.is_empty() || (!wild.is_empty() && rng.percent(55));
+        let what = if of_people {
+            let wild = wild
+                .get(usize_between(rng, 0, wild.len().saturating_sub(1)))
+                .copied()
+                .unwrap_or(Wild::Stop);
+            person(rng, script, wild)
+        } else {
+            let kind = kinds[usize_between(rng, 0, kinds.len() - 1)];
+            fault(rng, script, kind)
+        };
+        let goes = matches!(
+            what,
+            What::Dead { .. }
+                | What::Hostile { .. }
+                | What::Person {
+                    wild: Wild::Leave | Wild::NeverAnswers,
+                    ..
+                }
+        );
+        if goes && may_go == 0 {
+            continue;
+        }
+        may_go -= usize::from(goes);
+        events.push(Event { at_ms, what });
+    }
+    events.sort_by_key(|event| event.at_ms);
+    events
+}
+
+fn person(rng: &mut Rng, script: &Script, wild: Wild) -> What {
+    let of_the_supervisor = matches!(
+        wild,
+        Wild::OfferRole
+            | Wild::OfferOffice
+            | Wild::StepBack
+            | Wild::Amend
+            | Wild::AmendLimit
+            | Wild::Suspend
+            | Wild::ResumeDay
+            | Wild::ExitPlan
+            | Wild::Exception
+            | Wild::AdmitAgain
+            | Wild::AdmitWeak
+            | Wild::Remove
+            | Wild::CloseEarly
+            | Wild::VoidNothing
+            | Wild::Mute
+    );
+    let device = if of_the_supervisor && rng.percent(80) {
+        0
+    } else {
+        usize_between(rng, 0, script.devices - 1)
+    };
+    What::Person { device, wild }
+}
+
+/// How many kinds of fault [`fault`] knows.
+const FAULTS: u64 = 20;
+
+fn fault(rng: &mut Rng, script: &Script, kind: u64) -> What {
+    let device = usize_between(rng, 0, script.devices - 1);
+    let other = (device + usize_between(rng, 1, script.devices - 1)) % script.devices;
+    // From a moment to longer than any time of the watch.
+    let for_ms = match rng.between(0, 2) {
+        0 => rng.between(200, 3_000),
+        1 => rng.between(2_000, 12_000),
+        _ => rng.between(8_000, 90_000),
+    };
+    match kind {
+        0 => What::Air(weather(rng)),
+        1 => What::Cut {
+            one: device,
+            other,
+            for_ms,
+        },
+        2 => What::CutWay {
+            from: device,
+            to: other,
+            for_ms,
+        },
+        3 => {
+            let group = (0..script.devices).filter(|_| rng.percent(40)).collect();
+            What::Part { group, for_ms }
+        }
+        4 | 5 => What::PowerCut {
+            device,
+            for_ms,
+            torn: usize_between(rng, 0, 2),
+            reboot: kind == 5,
+        },
+        6 => What::Dead { device },
+        7 => What::SlowDisk {
+            device,
+            by_ms: rng.between(50, 4_000),
+            for_ms,
+        },
+        8 => What::FailingWrites {
+            device,
+            count: u32::try_from(rng.between(1, 4)).unwrap_or(1),
+        },
+        9 => What::FullDisk { device, for_ms },
+        10 => What::OldImage {
+            device,
+            back: usize_between(rng, 1, 30),
+            noticed: rng.percent(50),
+        },
+        11 => What::Drift {
+            device,
+            ppm: i64::try_from(rng.between(0, 200)).unwrap_or(0) - 100,
+        },
+        12 => What::WallStep {
+            device,
+            ms: i64::try_from(rng.between(0, 200_000_000)).unwrap_or(0) - 100_000_000,
+        },
+        13 => What::Suspend { device, for_ms },
+        14 => What::Stall {
+            device,
+            for_ms: for_ms.min(20_000),
+        },
+        15 => What::PageFrozen { device, for_ms },
+        16 => What::PageCut { device, for_ms },
+        17 => What::PageClosed { device, for_ms },
+        18 => {
+            if rng.percent(50) {
+                What::StrangerStop {
+                    device,
+                    stranger: u8::try_from(rng.between(0, 3)).unwrap_or(0),
+                }
+            } else {
+                What::Bytes {
+                    device,
+                    from: other,
+                    count: u32::try_from(rng.between(1, 40)).unwrap_or(1),
+                }
+            }
+        }
+        _ => What::Hostile { device },
+    }
+}

@@ -1,0 +1,57 @@
+//! Runs: do whole jobs under random faults break nothing and come to their close, and is one seed one run?
+//! Owns: nothing.   Gives: each test prints the command that repeats what it found.
+//! May use: gantline-sim only.   Never: wall-clock time, threads.
+
+#![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+use gantline_sim::run::{Outcome, run};
+use gantline_sim::script::{Script, Wanted, draw};
+
+/// Without optimisation a run takes twenty times as long; more seeds are run by `tests/run`, optimised.
+const SEEDS: u64 = if cfg!(debug_assertions) { 5 } else { 100 };
+/// Longest first act of the runs here, ms: whole shifts are for the optimised program.
+const FIRST_ACT_MS: u64 = 120_000;
+
+fn short(seed: u64) -> Script {
+    let mut script = draw(&Wanted {
+        seed,
+        devices: None,
+    });
+    script.first_act_ms = script.first_act_ms.min(FIRST_ACT_MS);
+    script
+}
+
+fn good(name: &str, script: &Script) -> Outcome {
+    let outcome = run(script);
+    assert!(
+        outcome.is_good(),
+        "{name} (again: cargo run --release -p gantline-sim -- one SEED --trace, or this script:)\n{}\n{}",
+        script.to_text().unwrap(),
+        outcome.broken.join("\n")
+    );
+    outcome
+}
+
+#[test]
+fn jobs_under_faults_break_nothing_and_close() {
+    let mut closed = 0;
+    let mut faults = 0;
+    for seed in 0..SEEDS {
+        let outcome = good(&format!("seed {seed}"), &short(seed));
+        closed += u64::from(outcome.closed_after_ms.is_some());
+        faults += outcome.counts.faults.values().sum::<u64>();
+    }
+    assert_eq!(closed, SEEDS, "a run that is good has closed its job");
+    assert!(
+        faults > SEEDS,
+        "only {faults} faults: these runs say nothing"
+    );
+}
+
+#[test]
+fn one_seed_is_one_run_and_another_is_another() {
+    let of = |seed| good(&format!("seed {seed}"), &short(seed)).trace.unwrap();
+    let first = of(3);
+    assert_eq!(first, of(3));
+    assert_ne!(first, of(2));
+}
