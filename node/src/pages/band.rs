@@ -46,7 +46,7 @@ fn about_stop(view: &View, stop: &StopStatus, observer: bool) -> Markup {
     let keep = &view.status.call.if_held;
     html! {
         p class="by" aria-hidden="true" {
-            @if !stop.why.is_empty() { (view.stopped_by(stop)) " " }
+            @if !stop.why.is_empty() { (view.stopped_by(stop)) ", " }
             (view.stopped_when(stop))
         }
         @if !observer && !keep.is_empty() { p class="keep" { (fill(l.keep, &[("what", keep)])) } }
@@ -61,9 +61,9 @@ fn about_stop(view: &View, stop: &StopStatus, observer: bool) -> Markup {
                     @if !answered.is_empty() { li { (icon("yes")) " " (fill(l.has_answered, &[("who", &answered)])) } }
                 }
             }
-            @let owed = owed(view, stop);
+            // Before everybody has answered nothing else counts.
+            @let owed = if stop.not_heard.is_empty() { owed(view, stop) } else { Vec::new() };
             @if !owed.is_empty() || !stop.cause.is_empty() {
-                b { (l.to_go_on) }
                 ul {
                     @if !stop.cause.is_empty() { li class="cause" { (fill(l.cause, &[("cause", &stop.cause)])) } }
                     @for line in owed { li { (icon("wait")) " " (line) } }

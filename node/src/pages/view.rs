@@ -203,14 +203,11 @@ impl<'a> View<'a> {
         clock(wall_ms.saturating_add(self.offset_min.saturating_mul(60_000)))
     }
 
-    /// When a stop was pressed, and how long ago.
+    /// How long ago a stop was pressed, by the clocks of two devices.
     pub(crate) fn stopped_when(&self, stop: &StopStatus) -> String {
         let ago_ms = self.status.wall.0.saturating_sub(stop.wall.0);
         let ago = span(u64::try_from(ago_ms).unwrap_or(0));
-        fill(
-            self.labels.at_ago,
-            &[("time", &self.clock(stop.wall.0)), ("ago", &ago)],
-        )
+        fill(self.labels.at_ago, &[("ago", &ago)])
     }
 
     /// Within how many whole seconds every present device was heard.
@@ -225,7 +222,20 @@ impl<'a> View<'a> {
     fn others(&self) -> Vec<&'a CrewStatus> {
         let me = self.status.device;
         let crew = self.status.crew.iter();
-        crew.filter(|one| one.present && one.device != me).collect()
+        let mut others: Vec<&CrewStatus> =
+            crew.filter(|one| one.present && one.device != me).collect();
+        // In one order on every device and in every job: by role, then number.
+        let place = |one: &CrewStatus| {
+            let of = |role: &RoleId| {
+                self.labels
+                    .roles
+                    .iter()
+                    .position(|(id, ..)| *id == role.as_str())
+            };
+            one.roles.first().and_then(of).unwrap_or(usize::MAX)
+        };
+        others.sort_by_key(|one| (place(one), self.names.get(&one.device)));
+        others
     }
 
     /// A link to each other present device.

@@ -77,7 +77,6 @@ pub struct Labels {
     pub has_answered: &'static str,
     pub has_it: &'static str,
     pub has_it_not: &'static str,
-    pub to_go_on: &'static str,
     pub owed_ask: &'static str,
     pub owed_agree: &'static str,
     pub owed_declined: &'static str,

@@ -6,7 +6,7 @@ use gantline::control::client::Client;
 use gantline::device::{Home, Node, NodeConfig, found_job, join_job};
 use gantline_protocol::engine::{Command, Outcome};
 use gantline_protocol::ids::{EntryHash, Person, RoleId};
-use gantline_protocol::log::entry::Found;
+use gantline_protocol::log::entry::{Found, Said, StopKind};
 use gantline_protocol::plan;
 use gantline_protocol::state::{CallWord, Status};
 use std::net::{Ipv4Addr, SocketAddr};
@@ -185,6 +185,46 @@ impl Crew {
                 _ => return entry(&outcome),
             }
         }
+    }
+
+    /// A plain confirmation.
+    pub async fn confirms(&self, place: usize, step: &str, check: &str, said: Said) -> EntryHash {
+        let command = Command::Acknowledge {
+            step: step.parse().unwrap(),
+            check: check.parse().unwrap(),
+            said,
+            change: None,
+            held_ms: Some(1_200),
+        };
+        self.must(place, command).await
+    }
+
+    /// A stop, which everybody then shows.
+    pub async fn stop(&self, place: usize, why: &str) -> EntryHash {
+        let command = Command::Stop {
+            kind: StopKind::Work,
+            why: why.to_owned(),
+            item: None,
+        };
+        let stop = self.must(place, command).await;
+        self.all_show(CallWord::StopWork).await;
+        stop
+    }
+
+    /// Agrees to the newest ask.
+    pub async fn agrees(&self, place: usize) {
+        self.must(place, Command::Agree { to: None }).await;
+    }
+
+    /// A device hears and reaches nobody, or does again.
+    pub async fn deaf(&self, place: usize, deaf: bool) {
+        assert!(self.nodes[place].handle().deaf(deaf).await.unwrap());
+    }
+
+    /// Without one of its devices, whose node has ended.
+    pub async fn without(mut self, place: usize) -> Self {
+        self.nodes.remove(place).stop().await.unwrap();
+        self
     }
 
     /// Everybody answers, the supervisor asks; nobody has agreed yet.

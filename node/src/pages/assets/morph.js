@@ -2,7 +2,7 @@
 // finger on a control, the focus and the clock of the Hold picture survive.
 
 /** Attributes that the page sets by itself; what comes from the node knows nothing of them. */
-const OWN = new Set(['style']);
+const OWN = new Set(['style', 'data-last']);
 const OWN_CLASSES = ['going', 'pressed', 'on', 'cur'];
 
 function attributes(from, to) {

@@ -1,0 +1,121 @@
+//! Own: a page asks nothing of anybody but its node, is light, lets nobody else in, and keeps a blind look blind.
+//! May use: crew, browser.   Never: another machine.
+
+use crate::browser::Browser;
+use crate::crew::{Crew, TOWER_1, TOWER_2};
+use gantline_protocol::log::entry::Said;
+use serde_json::json;
+
+/// A page with all that it loads is at most so heavy.
+const PAGE_MAX_BYTES: u64 = 120_000;
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_page_asks_its_own_node_only_and_is_light() {
+    let crew = Crew::at_work().await;
+    let browser = Browser::start().await;
+    let link = crew.link(TOWER_1).await;
+    browser.enter(&link).await;
+    let loaded = browser
+        .run(
+            "const all = [...performance.getEntriesByType('resource'), ...performance.getEntriesByType('navigation')];
+             return all.map((one) => [one.name, one.transferSize, one.initiatorType])",
+        )
+        .await;
+    let own = browser.run("return location.origin").await;
+    let own = own.as_str().unwrap();
+    let mut bytes = 0;
+    for one in loaded.as_array().unwrap() {
+        let name = one[0].as_str().unwrap();
+        assert!(
+            name.starts_with(own) || name.starts_with("data:"),
+            "{name} is not {own}"
+        );
+        bytes += one[1].as_u64().unwrap();
+    }
+    println!(
+        "the page is {bytes} bytes in {} requests",
+        loaded.as_array().unwrap().len()
+    );
+    assert!(bytes > 10_000 && bytes <= PAGE_MAX_BYTES, "{bytes} bytes");
+
+    // What the page may do, and what a script of another place could not.
+    let policy = browser
+        .client
+        .execute_async(
+            "const [done] = arguments;
+             fetch('/').then((answer) => done(answer.headers.get('content-security-policy')))",
+            Vec::new(),
+        )
+        .await
+        .unwrap();
+    assert!(
+        policy.as_str().unwrap().starts_with("default-src 'self';"),
+        "{policy}"
+    );
+    let cookie = browser.run("return document.cookie").await;
+    assert_eq!(cookie, json!(""), "no script reads the cookie");
+
+    // The link is spent, and nobody comes in without.
+    browser.client.delete_all_cookies().await.unwrap();
+    for page in [link.as_str(), own] {
+        browser.open(page).await;
+        let text = browser.run("return document.body.innerText").await;
+        assert!(
+            text.as_str().unwrap().contains("gantline page"),
+            "{page}: {text}"
+        );
+    }
+    browser.end().await;
+    crew.end().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_second_looks_page_carries_no_byte_of_the_first_answer() {
+    let crew = Crew::at_work().await;
+    for (place, step, check, said) in [
+        (TOWER_1, "load", "carry", Said::Yes),
+        (TOWER_2, "load", "carry", Said::Yes),
+        (crate::crew::OBSERVER, "load", "seen", Said::Yes),
+        (
+            TOWER_1,
+            "measure",
+            "gap",
+            Said::Value {
+                value: "1.88".parse().unwrap(),
+                unit: "m".to_owned(),
+            },
+        ),
+    ] {
+        crew.confirms(place, step, check, said).await;
+    }
+    // Words that stand nowhere else, so that any byte of them is the answer.
+    const SECRET: &str = "Quillwort";
+    crew.confirms(TOWER_1, "key", "key", Said::Words(SECRET.to_owned()))
+        .await;
+    crew.shows(TOWER_2, "the first look is in", |status| {
+        status.steps[2].checks[0].given.len() == 1
+    })
+    .await;
+    let browser = Browser::start().await;
+    browser.enter(&crew.link(TOWER_2).await).await;
+    let bytes = "
+        const [done] = arguments;
+        Promise.all(['/', '/worker', '/observer'].map((path) => fetch(path).then((answer) => answer.text())))
+          .then((pages) => done([...pages, document.documentElement.outerHTML].join('')))";
+    let before = browser
+        .client
+        .execute_async(bytes, Vec::new())
+        .await
+        .unwrap();
+    let before = before.as_str().unwrap();
+    assert!(
+        before.contains("How is the key"),
+        "the check is there: {before}"
+    );
+    assert!(
+        !before.contains(SECRET),
+        "the first answer is there before the second: {before}"
+    );
+    browser.end().await;
+    crew.end().await;
+}
