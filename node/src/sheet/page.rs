@@ -21,16 +21,17 @@ td.value { white-space: nowrap; font-weight: bold } td small { color: #333 } svg
 tr { break-inside: avoid }
 ul { margin: 0; padding-left: 16px }
 .missing { border: 2px dashed #a80000; padding: 6px 10px }
-@media print { .second { break-before: page } body { font-size: 9.5px; padding: 0 } td, th { padding: 1px 4px } }
+@media print { .second { break-before: page } body { font-size: 8.6px; line-height: 1.25; padding: 0 } td, th { padding: 1px 4px } }
+th:first-child { width: 32% } th:nth-child(2) { width: 13% } th:nth-child(3) { width: 14% }
 ";
 
 /// The sheet as one HTML file.
 #[must_use]
 pub fn page(sheet: &Sheet, heading: &Heading) -> String {
     let drawings = [
-        draw::structure(&sheet.drawings),
-        draw::rig(&sheet.drawings),
-        draw::spans(&sheet.drawings),
+        draw::structure(sheet, heading.units),
+        draw::rig(sheet, heading.units),
+        draw::spans(sheet, heading.units),
     ];
     let markup = html! {
         (DOCTYPE)
@@ -57,15 +58,17 @@ pub fn page(sheet: &Sheet, heading: &Heading) -> String {
                 }
                 (missing(sheet))
                 div.drawings { @for drawing in drawings.into_iter().flatten() { (drawing) } }
+                @if !heading.watched.is_empty() {
+                    h2 { "Watched, and how long a reading is good for" }
+                    ul { @for watched in &heading.watched { li { (watched) } } }
+                }
                 section.second {
                     h2 { "Values" }
                     table {
                         tr { th { "Limit" } th { "Value" } th { "Used" } th { "From, source and what to mind" } }
-                        @for line in &sheet.lines { (row(line, heading)) }
-                    }
-                    @if !heading.watched.is_empty() {
-                        h2 { "Watched, and how long a reading is good for" }
-                        ul { @for watched in &heading.watched { li { (watched) } } }
+                        @for (place, line) in sheet.lines.iter().enumerate() {
+                            (row(line, place.checked_sub(1).and_then(|before| sheet.lines.get(before)), heading))
+                        }
                     }
                 }
             }
@@ -74,7 +77,8 @@ pub fn page(sheet: &Sheet, heading: &Heading) -> String {
     markup.into_string()
 }
 
-fn row(line: &Line, heading: &Heading) -> Markup {
+/// What it rests on is said once for a run of values that rest on the same.
+fn row(line: &Line, before: Option<&Line>, heading: &Heading) -> Markup {
     let (value, unit) = line
         .in_units(heading.units)
         .unwrap_or((line.value, line.unit));
@@ -88,14 +92,23 @@ fn row(line: &Line, heading: &Heading) -> Markup {
         .iter()
         .map(|input| format!("{} {}", input.name, input.value))
         .collect();
+    let same_inputs = before.is_some_and(|before| before.inputs == line.inputs);
+    let same_source = before.is_some_and(|before| before.source == line.source);
     html! {
         tr {
-            td { (line.title) br; small { (line.name) } }
+            td { (line.title) " " small { (line.name) } }
             td.value { (bound) (value) " " (unit) @if unit != line.unit { br; small { (line.value) " " (line.unit) } } }
             td { @if let Some(used) = line.used { (draw::bar(used)) } }
             td {
-                small { (inputs.join(", ")) br; (line.source) }
-                @for caution in &line.cautions { br; strong { (caution) } }
+                small {
+                    @if same_inputs && same_source { "as above" }
+                    @else {
+                        @if same_inputs { "inputs as above" } @else { (inputs.join(", ")) }
+                        br;
+                        @if same_source { "source as above" } @else { (line.source) }
+                    }
+                }
+                @if !line.cautions.is_empty() { br; strong { (line.cautions.join(" ")) } }
             }
         }
     }

@@ -114,6 +114,8 @@ pub struct Drawings {
     pub approach: Option<Length>,
     /// String length.
     pub string: Option<Length>,
+    /// Whether the string is a dead-end, which lies along the line instead of hanging.
+    pub dead_end: bool,
     /// The rig and its forces.
     pub rig: Option<(Rig, boom::Forces)>,
     /// Both spans with their sag: length, rise of this support over the neighbour, sag.

@@ -110,5 +110,6 @@ pub(super) fn approach_part(work: &mut Work) -> Result<Approach, LimitError> {
     );
     work.sheet.drawings.approach = Some(ground.exact);
     work.sheet.drawings.string = string;
+    work.sheet.drawings.dead_end = inputs.maybe_word("string") == Some("dead-end");
     Ok(ground)
 }
