@@ -670,7 +670,10 @@ pub fn alarm(alarm: Alarm) -> Sentence {
             "A measured value is outside its limit.",
             "Draw back and keep the gap.",
         ),
-        Alarm::UnknownDevice => say("A device off the job called stop.", "Find who it is."),
+        Alarm::UnknownDevice => say(
+            "A device off the job called stop, or tried to confirm.",
+            "Find who it is.",
+        ),
         Alarm::Call => say(
             "You are missing in the head count.",
             "Say that you are in the clear.",

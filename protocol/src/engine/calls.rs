@@ -7,10 +7,12 @@ use crate::engine::device::{Engine, is_news};
 use crate::engine::memory::changes;
 use crate::engine::output::{Alarm, Effect};
 use crate::facts;
+use crate::gate::Verdict;
 use crate::ids::{ConditionId, EntryHash, StepId};
 use crate::log::entry::{Body, ConditionAge, Evidence, Proof, StopKind};
 use crate::log::graph::EntryIx;
 use crate::log::wire::Entry;
+use crate::reason::Reason;
 use crate::state::{Call, CallWord, Local, Pressing, Status};
 use crate::time::Now;
 use crate::watch::Contact;
@@ -18,6 +20,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// The alarm for a value beyond its limit sounds so long, ms.
 pub(super) const CLEARANCE_SOUNDS_MS: u64 = 5_000;
+/// Another's value that is at most so old sounds here as well, ms; an older one is history that came late.
+const YOUNG_VALUE_MS: u64 = 10_000;
 /// Ages of entries younger than this go into the status: longer than any ready or timer that is shown, ms.
 const ENTRY_AGES_MS: u64 = 30 * 60 * 1_000;
 
@@ -295,6 +299,27 @@ impl Engine {
         }
     }
 
+    /// CLEARANCE: a young value beyond its limit sounds on every device that has it. While a look is kept back from
+    /// this device it does not: that it did not pass would be told. It does once it may be shown, if it is young
+    /// still.
+    pub(super) fn look_at_new_values(&mut self) {
+        let values = core::mem::take(&mut self.new_values);
+        for ix in values {
+            if self.age_ms(ix).is_none_or(|age_ms| age_ms > YOUNG_VALUE_MS) {
+                continue;
+            }
+            if crate::state::is_kept_back_from(&self.job, &self.me, ix) {
+                self.new_values.push(ix);
+            } else if let Verdict::NotCounted(reasons) = self.job.verdict(ix)
+                && reasons
+                    .iter()
+                    .any(|reason| matches!(reason, Reason::OutOfLimit { .. }))
+            {
+                self.clearance_until = self.now.tick.plus(CLEARANCE_SOUNDS_MS);
+            }
+        }
+    }
+
     fn wanted_alarms(&self, pressing: &Pressing) -> BTreeSet<Alarm> {
         let mut wanted = BTreeSet::new();
         let mut sound = |alarm, when: bool| {
@@ -306,13 +331,12 @@ impl Engine {
         sound(Alarm::HoldByLoss, self.loss_alarm);
         sound(Alarm::Clearance, self.now.tick < self.clearance_until);
         let graph = self.job.graph();
-        sound(
-            Alarm::UnknownDevice,
-            self.job.in_force().into_iter().any(|stop| {
-                matches!(graph.body(stop), Body::Stop(stop)
-                    if matches!(stop.kind, StopKind::Stranger { .. }))
-            }),
-        );
+        let strangers_stop = self.job.in_force().into_iter().any(|stop| {
+            matches!(graph.body(stop), Body::Stop(stop)
+                if matches!(stop.kind, StopKind::Stranger { .. }))
+        });
+        let unknown = self.gone.unknown_sounds(self.now.tick);
+        sound(Alarm::UnknownDevice, strangers_stop || unknown);
         sound(Alarm::Call, pressing.in_the_clear);
         sound(Alarm::Fork, !self.job.forks_open().is_empty());
         wanted

@@ -8,6 +8,7 @@
 
 use crate::engine::command::{Command, CommandId, Outcome};
 use crate::engine::config::{CannotOpen, Config};
+use crate::engine::gone::Gone;
 use crate::engine::input::Input;
 use crate::engine::intake::Intake;
 use crate::engine::memory::LossMemory;
@@ -18,7 +19,7 @@ use crate::engine::talk::Links;
 use crate::gate::{Job, Verdict};
 use crate::ids::{BootId, DeviceKey, EntryHash};
 use crate::log::author::Author;
-use crate::log::entry::{Body, NoteKind, StopKind};
+use crate::log::entry::{Body, NoteKind, Said, StopKind};
 use crate::log::graph::{EntryIx, Inserted};
 use crate::log::sign::Verified;
 use crate::log::signatures::{Ed25519, Signatures};
@@ -52,6 +53,9 @@ pub struct Engine {
     pub(super) own: Own,
     pub(super) links: Links,
     pub(super) spread: Spread,
+    pub(super) gone: Gone,
+    /// Measured values of others that were applied since the last look at them.
+    pub(super) new_values: Vec<EntryIx>,
     pub(super) memory: LossMemory,
     pub(super) opened_at: Tick,
     pub(super) journal_damaged: bool,
@@ -144,6 +148,8 @@ impl Engine {
             own: Own::default(),
             links: Links::default(),
             spread: Spread::default(),
+            gone: Gone::default(),
+            new_values: Vec::new(),
             memory: LossMemory::default(),
             opened_at: now.tick,
             journal_damaged: config.journal_damaged,
@@ -167,6 +173,7 @@ impl Engine {
             engine.apply(verified, &mut effects);
         }
         // What the journal brought is nobody's news.
+        engine.new_values.clear();
         effects.retain(|effect| matches!(effect, Effect::Bug { .. }));
         engine.after(&mut effects);
         Ok((engine, effects))
@@ -205,7 +212,9 @@ impl Engine {
             }
             Input::Flushed { batch } => self.flushed(batch, &mut out),
             Input::FlushFailed { batch, why } => self.flush_failed(batch, &why, &mut out),
-            Input::StrangerStop { key, words } => self.stranger_stop(key, &words, &mut out),
+            Input::StrangerStop { key, words } => {
+                self.stranger_stop(key, &words, &mut out);
+            }
             Input::Tick => {}
         }
         self.after(&mut out);
@@ -277,6 +286,7 @@ impl Engine {
         // What is due by itself comes of the log and of time: a beacon in between changes nothing that the
         // next tick would not see.
         if self.is_tick_due() || is_news(out) {
+            self.log_stops_of_the_gone(out);
             self.act_by_itself(out);
         }
         if self.disk_retry_at().is_some_and(|at| at <= self.now.tick) {
@@ -304,6 +314,7 @@ impl Engine {
         }
         self.changed = false;
         self.job.settle();
+        self.look_at_new_values();
         let keys: Vec<DeviceKey> = self
             .job
             .roster()
@@ -371,6 +382,9 @@ impl Engine {
     pub(super) fn take(&mut self, verified: Verified, out: &mut Vec<Effect>) {
         let peer = verified.entry().content.author;
         if let Err(refusal) = self.intake.take(self.job.graph(), verified) {
+            if !self.intake.admitted.contains(&refusal.author) {
+                self.unknown_heard(out);
+            }
             let fault = PeerFault::Refused {
                 author: refusal.author,
                 seq: refusal.seq,
@@ -469,6 +483,9 @@ impl Engine {
             }
             Ok(Inserted::Known(ix)) => Some(ix),
             Err(cannot) => {
+                if !self.intake.admitted.contains(&author) {
+                    self.unknown_heard(out);
+                }
                 let fault = PeerFault::Refused {
                     author,
                     seq,
@@ -509,6 +526,10 @@ impl Engine {
         }
         if author != self.me {
             self.births.arrived((author, graph.seq(ix)));
+            if matches!(graph.body(ix), Body::Acknowledge(ack) if matches!(ack.said, Said::Value { .. }))
+            {
+                self.new_values.push(ix);
+            }
         }
         if matches!(
             graph.body(ix),

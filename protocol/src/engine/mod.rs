@@ -2,8 +2,8 @@
 //! In reading order: `command` what people do · `input` what happens · `output` what is then done ·
 //! `config` what a start begins with · `device` the one way in · `own` entries on their way to disk ·
 //! `intake` from bytes to applied entries · `bodies`, `attempt` from a press to an entry · `stops` shown and
-//! sent at once · `talk` beacons, asking and giving · `acts` what a node writes by itself · `calls` what is
-//! told to the holder · `memory` what a loss leaves behind.
+//! sent at once · `gone` what comes from off the job · `talk` beacons, asking and giving · `acts` what a node
+//! writes by itself · `calls` what is told to the holder · `memory` what a loss leaves behind.
 
 mod acts;
 mod attempt;
@@ -12,6 +12,7 @@ mod calls;
 mod command;
 mod config;
 mod device;
+mod gone;
 mod input;
 mod intake;
 mod memory;

@@ -106,7 +106,7 @@ pub enum Alarm {
     HoldByLoss,
     /// A measured value beyond its limit was recorded.
     Clearance,
-    /// A device off the roster called.
+    /// A device off the roster called stop, or one that was never on the job tried to say something.
     UnknownDevice,
     /// This device's person is missing in a head count.
     Call,

@@ -67,7 +67,7 @@ impl Spread {
         });
     }
 
-    fn shows(&self, hash: &EntryHash) -> bool {
+    pub(super) fn shows(&self, hash: &EntryHash) -> bool {
         self.loose.iter().any(|loose| loose.hash == *hash)
     }
 
@@ -173,8 +173,8 @@ impl Engine {
                 .any(|stop| graph.author(stop) == self.me && *graph.body(stop) == *body)
     }
 
-    /// Writes a stop, shows it and sends it, without waiting for the disk.
-    fn call_stop(&mut self, body: Body, reply: Option<CommandId>, out: &mut Vec<Effect>) {
+    /// Writes a stop, shows it and sends it, without waiting for the disk. Whether it could be written.
+    fn call_stop(&mut self, body: Body, reply: Option<CommandId>, out: &mut Vec<Effect>) -> bool {
         let cut = match body {
             Body::Stop(mut stop) => {
                 // A text that is too long must not be a reason for no stop.
@@ -188,12 +188,16 @@ impl Engine {
             other => other,
         };
         match self.write(cut, reply, out) {
-            Ok(entry) => self.stop_written(&entry, out),
+            Ok(entry) => {
+                self.stop_written(&entry, out);
+                true
+            }
             Err(reasons) => {
                 if let Some(id) = reply {
                     let outcome = Outcome::Refused { reasons };
                     out.push(Effect::Reply { id, outcome });
                 }
+                false
             }
         }
     }
@@ -288,6 +292,7 @@ impl Engine {
         for entry in others {
             if !loose.iter().any(|known| known.hash == entry.hash)
                 && self.intake.admitted.contains(&entry.content.author)
+                && !self.gone.is_logged(&entry.hash)
             {
                 loose.push(entry.clone());
             }
@@ -343,8 +348,14 @@ impl Engine {
         }
     }
 
-    /// STRANGER: a stop called by a device off the roster is logged in the own name.
-    pub(super) fn stranger_stop(&mut self, key: DeviceKey, words: &str, out: &mut Vec<Effect>) {
+    /// STRANGER: a stop called by a device off the roster is logged in the own name. Whether it is done with: logged,
+    /// in force already, or of a key that the supervisor has muted.
+    pub(super) fn stranger_stop(
+        &mut self,
+        key: DeviceKey,
+        words: &str,
+        out: &mut Vec<Effect>,
+    ) -> bool {
         let now = self.now.tick;
         let graph = self.job.graph();
         let muted = graph.iter().any(|ix| {
@@ -361,13 +372,13 @@ impl Engine {
             .get(&key)
             .is_some_and(|at| now.since(*at) < STRANGER_AGAIN_MS);
         if muted || self.job.roster().present(&key) {
-            return;
+            return muted;
         }
         if in_force || just_now {
             if in_force {
                 out.push(Effect::StrangerHeard { key });
             }
-            return;
+            return in_force;
         }
         self.spread
             .strangers
@@ -388,7 +399,7 @@ impl Engine {
             why: String::new(),
             item: None,
         });
-        self.call_stop(body, None, out);
+        self.call_stop(body, None, out)
     }
 }
 

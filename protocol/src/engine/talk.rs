@@ -93,8 +93,7 @@ impl Engine {
 
     pub(super) fn datagram(&mut self, from: DeviceKey, bytes: &[u8], out: &mut Vec<Effect>) {
         if !self.others().contains(&from) {
-            let fault = PeerFault::NotOnTheJob { peer: from };
-            out.push(Effect::Fault { peer: from, fault });
+            self.from_outside(from, bytes, true, out);
             return;
         }
         match Datagram::decode(bytes) {
@@ -294,8 +293,7 @@ impl Engine {
 
     pub(super) fn message(&mut self, from: DeviceKey, bytes: &[u8], out: &mut Vec<Effect>) {
         if !self.others().contains(&from) {
-            let fault = PeerFault::NotOnTheJob { peer: from };
-            out.push(Effect::Fault { peer: from, fault });
+            self.from_outside(from, bytes, false, out);
             return;
         }
         let fault = match Message::decode(bytes) {

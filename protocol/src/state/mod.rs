@@ -29,3 +29,4 @@ pub use digest::digest;
 pub use face::face;
 pub use local::Local;
 pub use status::*;
+pub use steps::is_kept_back_from;

@@ -72,7 +72,7 @@ pub(super) fn answers<'a>(
     let mut listed: BTreeSet<EntryIx> = newest.into_iter().collect();
     listed.extend(job.given(&step.id, &check.id));
     let kept_back = if is_blind(check) {
-        kept_back(job, local, step, check)
+        kept_back(job, local.me, step, check)
     } else {
         BTreeSet::new()
     };
@@ -94,7 +94,7 @@ pub(super) fn answers<'a>(
 }
 
 /// Looks at a check that is not complete which this device may not show.
-fn kept_back(job: &Job, local: &Local, step: &Step, check: &Check) -> BTreeSet<EntryIx> {
+fn kept_back(job: &Job, me: DeviceKey, step: &Step, check: &Check) -> BTreeSet<EntryIx> {
     let graph = job.graph();
     let looks: Vec<Look> = job
         .facts()
@@ -112,9 +112,25 @@ fn kept_back(job: &Job, local: &Local, step: &Step, check: &Check) -> BTreeSet<E
             _ => None,
         })
         .collect();
-    let shown = looks::shown(graph, &looks, local.me);
+    let shown = looks::shown(graph, &looks, me);
     let hidden = looks.iter().zip(shown).filter(|(_, shown)| !shown);
     hidden.map(|(look, _)| look.ix).collect()
+}
+
+/// Whether an answer is a look that a device may not show its holder yet, in whatever form.
+#[must_use]
+pub fn is_kept_back_from(job: &Job, me: &DeviceKey, ix: EntryIx) -> bool {
+    let Body::Acknowledge(ack) = job.graph().body(ix) else {
+        return false;
+    };
+    let planned = job.plan().step(&ack.step);
+    planned
+        .and_then(|step| Some((step, step.check(&ack.check)?)))
+        .is_some_and(|(step, check)| {
+            is_blind(check)
+                && !job.check_done(&step.id, &check.id)
+                && kept_back(job, *me, step, check).contains(&ix)
+        })
 }
 
 fn is_blind(check: &Check) -> bool {
