@@ -46,7 +46,7 @@ impl Gone {
 impl Engine {
     /// Something came from a peer that is not on the job: of one that was, its stops are taken; of one that never
     /// was, nothing, and people are told.
-    pub(super) fn from_outside(
+    pub(super) fn outside_heard(
         &mut self,
         from: DeviceKey,
         bytes: &[u8],

@@ -93,7 +93,7 @@ impl Engine {
 
     pub(super) fn datagram(&mut self, from: DeviceKey, bytes: &[u8], out: &mut Vec<Effect>) {
         if !self.others().contains(&from) {
-            self.from_outside(from, bytes, true, out);
+            self.outside_heard(from, bytes, true, out);
             return;
         }
         match Datagram::decode(bytes) {
@@ -293,7 +293,7 @@ impl Engine {
 
     pub(super) fn message(&mut self, from: DeviceKey, bytes: &[u8], out: &mut Vec<Effect>) {
         if !self.others().contains(&from) {
-            self.from_outside(from, bytes, false, out);
+            self.outside_heard(from, bytes, false, out);
             return;
         }
         let fault = match Message::decode(bytes) {
