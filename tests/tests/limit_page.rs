@@ -18,11 +18,14 @@ fn sides(page: &Path, folder: &Path) -> usize {
         .args(["--no-first-run", "--disable-quic"])
         .args(["--disable-background-networking", "--disable-sync"])
         .args(["--disable-component-update", "--no-pdf-header-footer"])
-        .arg(format!("--user-data-dir={}", folder.join("profile").display()))
+        .arg(format!(
+            "--user-data-dir={}",
+            folder.join("profile").display()
+        ))
         .arg(format!("--print-to-pdf={}", printed.display()))
         .arg(format!("file://{}", page.display()))
         .output()
-        .expect("chromium is not there; tests/run installs it");
+        .unwrap_or_else(|fault| panic!("chromium is not there; tests/run installs it: {fault}"));
     let bytes = std::fs::read(&printed).unwrap_or_else(|fault| panic!("{fault}: {ran:?}"));
     // Each side of a PDF is one object of the type Page (ISO 32000-1, 7.7.3.3); the list of them is Pages.
     let text = String::from_utf8_lossy(&bytes);
