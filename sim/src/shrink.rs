@@ -1,11 +1,28 @@
 //! Shrink: the smallest script that still fails in the same way.
-//! Owns: nothing.   Gives: `shrink`.
-//! May use: script.   Never: what failing means (handed in).
+//! Owns: nothing.   Gives: `shrink`, and `shrink_run` for what a run breaks.
+//! May use: script, run.   Never: another failure in place of the one that was found.
 
+use crate::run::run_with;
 use crate::script::{Script, Weather};
+use crate::world::Rule;
 
 /// Fewest devices of a crew.
 const DEVICES_LEAST: usize = 5;
+
+/// Scripts tried to make a failing one smaller.
+const TRIES: usize = 400;
+
+/// The smallest script found that breaks the same rule as `script` does; the script itself, when it breaks none.
+#[must_use]
+pub fn shrink_run(script: &Script, rule: Option<Rule>) -> Script {
+    let found = run_with(script, rule);
+    let Some(kind) = found.kind() else {
+        return script.clone();
+    };
+    shrink(script, TRIES, |candidate| {
+        run_with(candidate, rule).kind() == Some(kind)
+    })
+}
 
 /// Tries ever smaller scripts, at most `tries` of them, and keeps each that `fails`. Fewer events first, then a
 /// smaller crew, a shorter job, a calmer air.

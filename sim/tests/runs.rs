@@ -55,3 +55,22 @@ fn one_seed_is_one_run_and_another_is_another() {
     assert_eq!(first, of(3));
     assert_ne!(first, of(2));
 }
+
+#[test]
+fn every_seed_that_ever_failed_is_good_now() {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/seeds");
+    let mut read = 0;
+    for file in std::fs::read_dir(folder).unwrap() {
+        let path = file.unwrap().path();
+        let text = std::fs::read_to_string(&path).unwrap();
+        let name = path.display().to_string();
+        let script = Script::from_text(&text).unwrap_or_else(|bad| panic!("{name}: {bad}"));
+        assert!(
+            text.starts_with("# "),
+            "{name} does not say in its first line what was broken"
+        );
+        good(&name, &script);
+        read += 1;
+    }
+    assert!(read > 0, "no file in {folder}");
+}

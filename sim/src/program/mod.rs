@@ -3,9 +3,13 @@
 //! May use: the simulator, files, threads, the time for a speed.   Never: anything that a run depends on.
 //! To add a subcommand: a file here with `Arguments` and a function of them, a line in `What`, a line in `Program::run`.
 
+mod found;
+mod measure;
 mod one;
+mod plot;
 mod problem;
 mod run;
+mod seeds;
 
 use clap::{Parser, Subcommand};
 pub(crate) use problem::Problem;
@@ -26,6 +30,8 @@ enum What {
     Run(run::Arguments),
     /// Runs one seed, or one file of `sim/seeds`.
     One(one::Arguments),
+    /// Measures how stops spread and how often a crew holds falsely, by loss, limit and size of the crew.
+    Measure(measure::Arguments),
 }
 
 impl Program {
@@ -34,6 +40,7 @@ impl Program {
         match self.what {
             What::Run(arguments) => run::run(&arguments),
             What::One(arguments) => one::one(&arguments),
+            What::Measure(arguments) => measure::measure(&arguments),
         }
     }
 }

@@ -8,7 +8,7 @@ use gantline_sim::run::{Outcome, Run};
 use gantline_sim::script::{Script, Wanted, draw};
 use std::path::{Path, PathBuf};
 
-/// Runs one seed, or one file of `sim/seeds`.
+/// What is broken is printed, and who waits for what if the job does not close. The trace is equal for equal runs.
 #[derive(Debug, Args)]
 pub(crate) struct Arguments {
     /// A seed, or a file that holds a script.

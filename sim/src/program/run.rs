@@ -1,53 +1,28 @@
 //! Run: many seeds, on several threads, and what they show together.
 //! Owns: nothing that a run depends on.   Gives: the first failing seed at once, small; counts, speed.
-//! May use: run, shrink, threads, the time.   Never: hides a failure behind another.
+//! May use: run, found, threads, the time.   Never: hides a failure behind another.
 
-use super::Problem;
+use super::seeds::Seeds;
+use super::{Problem, found};
 use clap::Args;
 use gantline_sim::run::{Counts, Outcome, never_seen, run as run_script};
 use gantline_sim::script::{Script, Wanted, draw};
-use gantline_sim::shrink::shrink;
+use std::collections::BTreeMap;
 use std::path::PathBuf;
-use std::str::FromStr;
-use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::time::Instant;
+use std::sync::{Mutex, PoisonError};
+use std::time::{Duration, Instant};
 
 /// Every so many seeds one is run twice, and the traces must be equal.
 const TWICE_EVERY: u64 = 16;
-/// From so many seeds on each fault and each reason must have occurred.
+/// From so many runs on each fault and each reason must have occurred.
 const ALL_SEEN_FROM: u64 = 2_000;
-/// Scripts tried to make a failing one smaller.
-const TRIES: usize = 400;
+/// How often a long run says how far it is.
+const PROGRESS_EVERY: Duration = Duration::from_secs(60);
 
-/// Seeds from the first up to, but not with, the last.
-#[derive(Clone, Copy, Debug)]
-struct Seeds {
-    from: u64,
-    to: u64,
-}
-
-impl FromStr for Seeds {
-    type Err = String;
-
-    fn from_str(text: &str) -> Result<Self, String> {
-        let wrong =
-            || format!("found `{text}`, expected two numbers A..B with A below B, such as 0..100");
-        let (from, to) = text.split_once("..").ok_or_else(wrong)?;
-        let number = |text: &str| text.parse::<u32>().map(u64::from).map_err(|_| wrong());
-        let (from, to) = (number(from)?, number(to)?);
-        if from < to {
-            Ok(Self { from, to })
-        } else {
-            Err(wrong())
-        }
-    }
-}
-
-/// Runs a range of seeds and looks for what must never be.
-///
 /// A seed that fails is printed at once with the command that repeats it, then made smaller and written to
-/// `--found`. From 2,000 seeds on every kind of fault and every reason of a refusal must have occurred.
+/// `--found`. Every sixteenth seed is run twice, and both runs must be the same to the last event. From 2,000 runs
+/// on every kind of fault and every reason for which a press can be refused must have occurred: a zero is a failure.
 #[derive(Debug, Args)]
 pub(crate) struct Arguments {
     /// From which seed to which; the last is not run.
@@ -65,6 +40,9 @@ pub(crate) struct Arguments {
     /// Goes on after a failing seed, and makes none smaller.
     #[arg(long)]
     keep_going: bool,
+    /// Begins no more seeds after so many seconds; how many were run is said.
+    #[arg(long, value_name = "SECONDS")]
+    within: Option<u64>,
     /// Where a failing seed is written.
     #[arg(long, default_value = "sim/seeds", value_name = "DIR")]
     found: PathBuf,
@@ -79,20 +57,40 @@ struct Sum {
     true_ms: u64,
     slowest_close_ms: u64,
     spread_ms: Vec<u64>,
-    failing: Vec<(Script, Vec<String>)>,
+    failing: Vec<(Script, Outcome)>,
+    said: Duration,
 }
 
 impl Sum {
-    fn add(&mut self, script: Script, outcome: Outcome) {
+    fn add(&mut self, script: Script, outcome: Outcome, twice: bool) {
         self.counts.merge(&outcome.counts);
         self.runs += 1;
+        self.twice += u64::from(twice);
         self.device_ms += outcome.device_ms;
-        self.true_ms += outcome.true_ms;
+        self.true_ms += outcome.true_ms * (1 + u64::from(twice));
         let close = outcome.closed_after_ms.unwrap_or(0);
         self.slowest_close_ms = self.slowest_close_ms.max(close);
         self.spread_ms.extend(&outcome.spread_ms);
         if !outcome.is_good() {
-            self.failing.push((script, outcome.broken));
+            self.failing.push((script, outcome));
+        }
+    }
+
+    fn device_hours(&self) -> f64 {
+        self.device_ms as f64 / 3_600_000.0
+    }
+
+    /// A line now and then, for whoever waits.
+    fn progress(&mut self, gone: Duration) {
+        if gone >= self.said + PROGRESS_EVERY {
+            self.said = gone;
+            eprintln!(
+                "{} s: {} runs, {} failing, {:.0} device-hours",
+                gone.as_secs(),
+                self.runs,
+                self.failing.len(),
+                self.device_hours()
+            );
         }
     }
 }
@@ -104,69 +102,20 @@ fn one(seed: u64, devices: Option<u8>) -> (Script, Outcome, bool) {
     });
     let mut outcome = run_script(&script);
     let twice = seed.is_multiple_of(TWICE_EVERY);
-    if twice {
-        let again = run_script(&script);
-        if again.trace != outcome.trace {
-            outcome
-                .broken
-                .push("the same seed gave another trace the second time".to_owned());
-        }
+    if twice && run_script(&script).trace != outcome.trace {
+        let words = "trace: the same seed gave another trace the second time";
+        outcome.broken.push(words.to_owned());
     }
     (script, outcome, twice)
 }
 
-fn command(seed: u64, devices: Option<u8>) -> String {
-    let devices = devices.map_or(String::new(), |devices| format!(" --devices {devices}"));
-    format!("cargo run --release -p gantline-sim -- one {seed}{devices} --trace")
-}
-
 pub(crate) fn run(arguments: &Arguments) -> Result<bool, Problem> {
     let began = Instant::now();
-    let next = AtomicU64::new(arguments.seeds.from);
-    let stop = AtomicBool::new(false);
-    let sum = Mutex::new(Sum::default());
-    std::thread::scope(|scope| {
-        let work = || {
-            while !stop.load(Ordering::Relaxed) {
-                let seed = next.fetch_add(1, Ordering::Relaxed);
-                if seed >= arguments.seeds.to {
-                    return;
-                }
-                let (script, outcome, twice) = one(seed, arguments.devices);
-                if !outcome.is_good() {
-                    let first = outcome
-                        .broken
-                        .first()
-                        .and_then(|words| words.lines().next());
-                    let first = first.unwrap_or_default();
-                    eprintln!("seed {seed} fails: {first}");
-                    eprintln!("  again: {}", command(seed, arguments.devices));
-                    if !arguments.keep_going {
-                        stop.store(true, Ordering::Relaxed);
-                    }
-                }
-                let mut sum = sum
-                    .lock()
-                    .unwrap_or_else(std::sync::PoisonError::into_inner);
-                sum.twice += u64::from(twice);
-                sum.add(script, outcome);
-            }
-        };
-        for _ in 1..arguments.threads {
-            std::thread::Builder::new()
-                .spawn_scoped(scope, work)
-                .map_err(Problem::Thread)?;
-        }
-        work();
-        Ok(())
-    })?;
-    let sum = sum
-        .into_inner()
-        .unwrap_or_else(std::sync::PoisonError::into_inner);
+    let sum = all(arguments, began)?;
     if !arguments.keep_going
-        && let Some((script, broken)) = sum.failing.first()
+        && let Some((script, outcome)) = sum.failing.first()
     {
-        keep(arguments, script, broken)?;
+        found::keep(&arguments.found, script, outcome)?;
     }
     let missing = if sum.runs >= ALL_SEEN_FROM {
         never_seen(&sum.counts)
@@ -177,49 +126,44 @@ pub(crate) fn run(arguments: &Arguments) -> Result<bool, Problem> {
     Ok(sum.failing.is_empty() && missing.is_empty())
 }
 
-/// Which invariant a broken run broke: the words before the first colon.
-fn kind(broken: &[String]) -> String {
-    let first = broken.first().map_or("", String::as_str);
-    first.split(':').next().unwrap_or_default().to_owned()
-}
-
-/// Makes a failing script smaller and writes it to a file.
-fn keep(arguments: &Arguments, script: &Script, broken: &[String]) -> Result<(), Problem> {
-    let kind = kind(broken);
-    eprintln!(
-        "making seed {} smaller ({} events)",
-        script.seed,
-        script.events.len()
-    );
-    let small = shrink(script, TRIES, |candidate| {
-        let outcome = run_script(candidate);
-        !outcome.is_good() && self::kind(&outcome.broken) == kind
-    });
-    let path = arguments.found.join(format!("found-{}.toml", script.seed));
-    let text = small.to_text().map_err(|bad| Problem::Seed {
-        path: path.clone(),
-        bad,
+fn all(arguments: &Arguments, began: Instant) -> Result<Sum, Problem> {
+    let next = AtomicU64::new(arguments.seeds.from);
+    let stop = AtomicBool::new(false);
+    let sum = Mutex::new(Sum::default());
+    let in_time = || {
+        arguments
+            .within
+            .is_none_or(|seconds| began.elapsed().as_secs() < seconds)
+    };
+    std::thread::scope(|scope| {
+        let work = || {
+            while !stop.load(Ordering::Relaxed) && in_time() {
+                let seed = next.fetch_add(1, Ordering::Relaxed);
+                if seed >= arguments.seeds.to {
+                    return;
+                }
+                let (script, outcome, twice) = one(seed, arguments.devices);
+                if !outcome.is_good() {
+                    found::say(seed, arguments.devices, &outcome);
+                    stop.fetch_or(!arguments.keep_going, Ordering::Relaxed);
+                }
+                let mut sum = sum.lock().unwrap_or_else(PoisonError::into_inner);
+                sum.add(script, outcome, twice);
+                sum.progress(began.elapsed());
+            }
+        };
+        for _ in 1..arguments.threads {
+            std::thread::Builder::new()
+                .spawn_scoped(scope, work)
+                .map_err(Problem::Thread)?;
+        }
+        work();
+        Ok(())
     })?;
-    let first = broken.first().map_or("", String::as_str).lines().next();
-    let text = format!("# {}\n{text}", first.unwrap_or_default());
-    let write =
-        std::fs::create_dir_all(&arguments.found).and_then(|()| std::fs::write(&path, text));
-    write.map_err(|why| Problem::Write {
-        path: path.clone(),
-        why,
-    })?;
-    eprintln!(
-        "written: {} ({} events, {} devices); again: cargo run --release -p gantline-sim -- one {} --trace",
-        path.display(),
-        small.events.len(),
-        small.devices,
-        path.display()
-    );
-    Ok(())
+    Ok(sum.into_inner().unwrap_or_else(PoisonError::into_inner))
 }
 
 fn report(arguments: &Arguments, sum: &Sum, missing: &[&str], seconds: f64) {
-    let device_hours = sum.device_ms as f64 / 3_600_000.0;
     let times_real = sum.true_ms as f64 / 1_000.0 / seconds;
     let mut spread = sum.spread_ms.clone();
     spread.sort_unstable();
@@ -232,8 +176,9 @@ fn report(arguments: &Arguments, sum: &Sum, missing: &[&str], seconds: f64) {
         let answer = serde_json::json!({
             "runs": sum.runs,
             "run_twice": sum.twice,
-            "device_hours": device_hours,
+            "device_hours": sum.device_hours(),
             "seconds": seconds,
+            "threads": arguments.threads,
             "times_real_time": times_real,
             "failing_seeds": failing,
             "slowest_close_ms": sum.slowest_close_ms,
@@ -246,11 +191,12 @@ fn report(arguments: &Arguments, sum: &Sum, missing: &[&str], seconds: f64) {
         return;
     }
     println!(
-        "{} runs ({} of them twice), {} failing; {device_hours:.0} device-hours in {seconds:.1} s, {times_real:.0} \
-         times real time on {} threads",
+        "{} runs ({} of them twice), {} failing; {:.0} device-hours in {seconds:.1} s, {times_real:.0} times real time \
+         on {} threads",
         sum.runs,
         sum.twice,
         sum.failing.len(),
+        sum.device_hours(),
         arguments.threads
     );
     println!(
@@ -260,16 +206,17 @@ fn report(arguments: &Arguments, sum: &Sum, missing: &[&str], seconds: f64) {
         part(99),
         part(100)
     );
-    let words = |counts: &std::collections::BTreeMap<&'static str, u64>| {
-        let all: Vec<String> = counts
-            .iter()
-            .map(|(name, n)| format!("{name} {n}"))
-            .collect();
-        all.join(", ")
-    };
     println!("occurred: {}", words(&sum.counts.faults));
     println!("refused: {}", words(&sum.counts.refused));
     if !missing.is_empty() {
         println!("NEVER OCCURRED: {}", missing.join(", "));
     }
+}
+
+fn words(counts: &BTreeMap<&'static str, u64>) -> String {
+    let all: Vec<String> = counts
+        .iter()
+        .map(|(name, count)| format!("{name} {count}"))
+        .collect();
+    all.join(", ")
 }

@@ -31,10 +31,38 @@ const FAULTS: &[&str] = &[
     "hostile",
 ];
 
-/// Every reason for which a press can be refused. Not here: what only an entry can be worth once others are in the
-/// log beside it (`crossed_stop`, `given_before_stop`, `taken_back`, `removed`), and what a record says instead of
-/// a refusal (`out_of_limit`, `conflict`, `duplicate` and their like).
-const REFUSED: &[&str] = &["not_unlocked", "wrong_role", "stop_active"];
+/// Every reason for which a press can be refused, by its code. Not here, as no press of these crews meets them:
+/// `needs_version` (every device has the same version) and `late` and `taken_back` (what an entry is worth once
+/// others are in the log beside it; no answer to a press). `crossed_stop` and `removed` share codes with others.
+const REFUSED: &[&str] = &[
+    "closed",
+    "conflict",
+    "disk_failed",
+    "duplicate",
+    "exclusive",
+    "fork",
+    "hold_active",
+    "identity_mismatch",
+    "incomplete",
+    "missing_handoff",
+    "needs_second",
+    "no_contact",
+    "not_accounted",
+    "not_briefed",
+    "not_enrolled",
+    "not_safe_state",
+    "not_unlocked",
+    "not_yours",
+    "out_of_limit",
+    "proxy",
+    "relief_incomplete",
+    "stale",
+    "stop_active",
+    "suspended",
+    "tool_not_fit",
+    "wrong_answer_form",
+    "wrong_role",
+];
 
 /// How often what occurred.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]

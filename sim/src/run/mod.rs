@@ -18,7 +18,7 @@ pub use count::{Counts, never_seen};
 use crate::radio::Air;
 use crate::script::{Script, crew_of};
 use crate::signing::Signing;
-use crate::world::{Options, World};
+use crate::world::{Options, Rule, World};
 use gantline_protocol::ids::EntryHash;
 use gantline_protocol::plan::{self, Plan};
 use happen::Todo;
@@ -61,6 +61,22 @@ impl Outcome {
     #[must_use]
     pub fn is_good(&self) -> bool {
         self.broken.is_empty()
+    }
+
+    /// Which rule was broken first: the words before the first colon, such as `I2` or `liveness`. A smaller script
+    /// must break the same one.
+    #[must_use]
+    pub fn kind(&self) -> Option<&str> {
+        self.broken.first()?.split(':').next()
+    }
+
+    /// What was broken first, in one line.
+    #[must_use]
+    pub fn first_line(&self) -> &str {
+        self.broken
+            .first()
+            .and_then(|words| words.lines().next())
+            .unwrap_or_default()
     }
 }
 
@@ -112,8 +128,17 @@ pub struct Run<'a> {
 /// Runs a script.
 #[must_use]
 pub fn run(script: &Script) -> Outcome {
+    run_with(script, None)
+}
+
+/// Runs a script with one rule more looked at after each event.
+#[must_use]
+pub fn run_with(script: &Script, rule: Option<Rule>) -> Outcome {
     match Run::new(script) {
-        Ok(run) => run.to_the_end(),
+        Ok(mut run) => {
+            run.world.rule = rule;
+            run.to_the_end()
+        }
         Err(why) => Outcome {
             broken: vec![why],
             ..Outcome::default()
@@ -160,7 +185,7 @@ impl<'a> Run<'a> {
             .iter()
             .enumerate()
             .map(|(number, event)| {
-                let at = begins + event.at_ms.min(script.first_act_ms);
+                let at = begins + event.at_ms;
                 ((at, number), Todo::Do(event.what.clone()))
             })
             .collect();

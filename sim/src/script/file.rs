@@ -3,6 +3,7 @@
 //! May use: toml.   Never: reads or writes files (the program does).
 
 use super::Script;
+use super::check::check;
 use gantline_protocol::plan;
 
 /// A text that is no script.
@@ -11,35 +12,19 @@ pub enum BadFile {
     /// Not TOML, or not with the fields of a script. The words name line, field and what was expected.
     #[error("{0}")]
     Form(String),
-    /// A plan that does not ship.
-    #[error("field `plan`: found \"{found}\", expected one of {}", names().join(", "))]
-    Plan {
-        /// As written.
-        found: String,
-    },
-    /// A device that the run does not have.
-    #[error(
-        "event {event}, at_ms = {at_ms}: found device {found}, expected a number below {below}"
-    )]
-    Device {
-        /// Which event, from 1.
-        event: usize,
-        /// When it would be.
-        at_ms: u64,
-        /// As written.
-        found: usize,
-        /// How many devices there are.
-        below: usize,
-    },
-    /// A number out of its range.
-    #[error("field `{field}`: found {found}, expected {expected}")]
-    Range {
+    /// A value that no run can have.
+    #[error("line {line}, {event}field `{field}`: found {found}, expected {expected}")]
+    Value {
+        /// In which line, from 1.
+        line: usize,
+        /// Of which event, said in words; empty: of the run.
+        event: String,
         /// Its name.
         field: &'static str,
         /// As written.
         found: String,
         /// What it may be.
-        expected: &'static str,
+        expected: String,
     },
 }
 
@@ -65,51 +50,8 @@ impl Script {
     pub fn from_text(text: &str) -> Result<Self, BadFile> {
         let script: Self =
             toml::from_str(text).map_err(|bad| BadFile::Form(bad.to_string().trim().to_owned()))?;
-        script.check()?;
+        check(&script, text)?;
         Ok(script)
-    }
-
-    fn check(&self) -> Result<(), BadFile> {
-        if !names().contains(&self.plan.as_str()) {
-            let found = self.plan.clone();
-            return Err(BadFile::Plan { found });
-        }
-        let range = |field, found: String, expected| {
-            Err(BadFile::Range {
-                field,
-                found,
-                expected,
-            })
-        };
-        if !(5..=32).contains(&self.devices) {
-            return range("devices", self.devices.to_string(), "5 to 32");
-        }
-        if self.think_ms.0 == 0 || self.think_ms.0 > self.think_ms.1 {
-            let found = format!("{:?}", self.think_ms);
-            return range(
-                "think_ms",
-                found,
-                "a shortest time over 0 and a longest not below it",
-            );
-        }
-        if self.first_act_ms > 7 * 24 * 3_600_000 {
-            return range(
-                "first_act_ms",
-                self.first_act_ms.to_string(),
-                "at most a week",
-            );
-        }
-        for (number, event) in self.events.iter().enumerate() {
-            if let Some(found) = event.what.devices().find(|device| *device >= self.devices) {
-                return Err(BadFile::Device {
-                    event: number + 1,
-                    at_ms: event.at_ms,
-                    found,
-                    below: self.devices,
-                });
-            }
-        }
-        Ok(())
     }
 }
 
@@ -155,11 +97,37 @@ mod tests {
         );
         let devices = wrong("devices = 6", "devices = 99");
         assert!(
-            devices.contains("`devices`") && devices.contains("5 to 32"),
+            devices.contains("line 3, field `devices`: found 99") && devices.contains("5 to 32"),
             "{devices}"
         );
-        let event = format!("{text}\n[[event]]\nat_ms = 1\nwhat = {{ dead = {{ device = 6 }} }}\n");
-        let bad = Script::from_text(&event).unwrap_err().to_string();
-        assert!(bad.contains("found device 6"), "{bad}");
+        let lines = text.lines().count();
+        let events = good.events.len();
+        for (what, at_ms, expected) in [
+            (
+                "dead = { device = 6 }",
+                1,
+                "field `device`: found 6, expected a number below 6",
+            ),
+            (
+                "full_disk = { device = 0, for_ms = 700000000 }",
+                1,
+                "field `for_ms`: found 700000000",
+            ),
+            (
+                "drift = { device = 0, ppm = -2000000 }",
+                1,
+                "field `ppm`: found -2000000",
+            ),
+            (
+                "dead = { device = 0 }",
+                99_999_999_u64,
+                "field `at_ms`: found 99999999",
+            ),
+        ] {
+            let event = format!("{text}\n[[event]]\nat_ms = {at_ms}\nwhat = {{ {what} }}\n");
+            let bad = Script::from_text(&event).unwrap_err().to_string();
+            let place = format!("line {}, event {}, ", lines + 2, events + 1);
+            assert!(bad.starts_with(&place) && bad.contains(expected), "{bad}");
+        }
     }
 }

@@ -2,8 +2,10 @@
 //! Owns: nothing.   Gives: `Script` with everything that happens in it, its drawing, its file.
 //! May use: rng, plan.   Never: what comes of it (run).
 //!
-//! In reading order: here the values · `draw` from a seed · `crew` who holds what · `file` to text and back.
+//! In reading order: here the values · `draw` from a seed · `crew` who holds what · `file` to text and back ·
+//! `check` is every value one that a run can have.
 
+mod check;
 mod crew;
 mod draw;
 mod file;

@@ -117,6 +117,8 @@ impl World {
                 Effect::Datagram { to, bytes } => {
                     self.only_to_crew(device, &to);
                     if let Some(peer) = self.sendable(device, &to) {
+                        self.sent.datagrams += 1;
+                        self.sent.bytes += bytes.len() as u64;
                         let copies = self.radio.datagram(&mut self.rng, self.now, device, peer);
                         for in_ms in copies.into_iter().flatten() {
                             let datagram = Happens::Datagram(device, Arc::clone(&bytes));

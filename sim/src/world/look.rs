@@ -47,6 +47,9 @@ impl View {
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Broken(pub String);
 
+/// One rule more than the protocol's own, for whoever looks for something: what is broken at a device now, if it is.
+pub type Rule = fn(&World, usize) -> Option<String>;
+
 /// A stop as a person pressed it, by true time.
 #[derive(Clone, Debug)]
 pub struct Pressed {
@@ -126,6 +129,9 @@ impl World {
         self.look_at_log(device);
         if !self.devices[device].lacks.is_empty() {
             self.look_at_stops(device);
+        }
+        if let Some(broken) = self.rule.and_then(|rule| rule(self, device)) {
+            self.broken.push(Broken(broken));
         }
     }
 

@@ -22,7 +22,7 @@ mod trace;
 pub use device::Device;
 pub use disk::{Disk, Image};
 pub use hostile::MISCHIEFS;
-pub use look::{Broken, Pressed};
+pub use look::{Broken, Pressed, Rule};
 pub use page::{Page, PageState};
 
 use crate::radio::{Air, Radio};
@@ -50,6 +50,15 @@ pub struct Options {
     pub crew: Vec<(Person, Vec<RoleId>)>,
     /// Shortest and longest time a person takes to do the next thing, ms.
     pub think_ms: (u64, u64),
+}
+
+/// Datagrams.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Sent {
+    /// How many.
+    pub datagrams: u64,
+    /// Bytes in them.
+    pub bytes: u64,
 }
 
 /// Several devices on one virtual clock.
@@ -80,6 +89,10 @@ pub struct World {
     views: BTreeMap<EntryHash, (usize, look::View)>,
     /// What happens, line by line, if anybody wants to read it.
     pub telling: Option<Vec<String>>,
+    /// One rule more, looked at after each event of a device.
+    pub rule: Option<Rule>,
+    /// What was handed to the radio as datagrams, lost or not.
+    pub sent: Sent,
     /// What hostile devices did, by name.
     pub mischiefs: BTreeMap<&'static str, u64>,
     options: Options,
@@ -121,6 +134,8 @@ impl World {
             signing,
             views: BTreeMap::new(),
             telling: None,
+            rule: None,
+            sent: Sent::default(),
             mischiefs: BTreeMap::new(),
             rng,
             options,

@@ -1,0 +1,185 @@
+//! Program: does `gantline-sim` say what it did, and refuse what it does not understand with 2?
+//! Owns: files in the folder that cargo gives to tests.   Gives: nothing.
+//! May use: the program as it is built.   Never: the words of a whole help text (they may be improved freely).
+
+#![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+use gantline_sim::script::{Script, Wanted, draw};
+use std::path::PathBuf;
+use std::process::Command;
+
+struct Said {
+    code: i32,
+    out: String,
+    error: String,
+}
+
+fn sim(arguments: &[&str]) -> Said {
+    let output = Command::new(env!("CARGO_BIN_EXE_gantline-sim"))
+        .args(arguments)
+        .output()
+        .unwrap();
+    Said {
+        code: output.status.code().unwrap(),
+        out: String::from_utf8(output.stdout).unwrap(),
+        error: String::from_utf8(output.stderr).unwrap(),
+    }
+}
+
+fn file(name: &str, text: &str) -> String {
+    let path = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join(name);
+    std::fs::write(&path, text).unwrap();
+    path.to_str().unwrap().to_owned()
+}
+
+/// A run of a few seconds, so that the program can be asked for it unoptimised.
+fn small() -> Script {
+    let mut script = draw(&Wanted {
+        seed: 11,
+        devices: Some(5),
+    });
+    script.plan = "small".to_owned();
+    script.steps = Some(1);
+    script.first_act_ms = 2_000;
+    script.think_ms = (200, 400);
+    script.events.clear();
+    script
+}
+
+#[test]
+fn each_subcommand_has_a_help_that_names_its_arguments() {
+    let all = sim(&["--help"]);
+    assert_eq!(all.code, 0);
+    for (command, arguments) in [
+        (
+            "run",
+            &["--seeds", "--devices", "--json", "--found", "--keep-going"][..],
+        ),
+        ("one", &["--trace", "--script", "--devices"][..]),
+    ] {
+        assert!(all.out.contains(&format!("  {command} ")), "{}", all.out);
+        let help = sim(&[command, "--help"]);
+        assert_eq!(help.code, 0);
+        for argument in arguments {
+            assert!(help.out.contains(argument), "{command}: {}", help.out);
+        }
+    }
+}
+
+#[test]
+fn arguments_that_are_not_understood_end_with_2_and_what_was_expected() {
+    for (arguments, expected) in [
+        (&["run", "--seeds", "9..3"][..], "expected two numbers A..B"),
+        (&["run", "--seeds", "many"][..], "found `many`"),
+        (&["run", "--seeds", "0..1", "--devices", "33"][..], "5..=32"),
+        (&["run"][..], "--seeds"),
+        (&["one", "1", "--devices", "four"][..], "four"),
+        (&["walk"][..], "walk"),
+    ] {
+        let said = sim(arguments);
+        assert_eq!(said.code, 2, "{arguments:?}: {}", said.error);
+        assert!(
+            said.error.contains(expected),
+            "{arguments:?}: {}",
+            said.error
+        );
+        assert!(said.out.is_empty(), "{arguments:?}: {}", said.out);
+    }
+}
+
+#[test]
+fn a_file_that_is_no_script_ends_with_2_and_names_file_line_field_and_what_was_expected() {
+    let absent = sim(&["one", "no/such/file.toml"]);
+    assert_eq!(absent.code, 2);
+    assert!(
+        absent.error.contains("no/such/file.toml"),
+        "{}",
+        absent.error
+    );
+
+    let good = small().to_text().unwrap();
+    for (name, from, to, expected) in [
+        (
+            "field.toml",
+            "devices = 5",
+            "device = 5",
+            &["line 4", "device"][..],
+        ),
+        (
+            "type.toml",
+            "devices = 5",
+            "devices = \"five\"",
+            &["line 4", "expected"][..],
+        ),
+        (
+            "range.toml",
+            "devices = 5",
+            "devices = 4",
+            &["`devices`", "5 to 32"][..],
+        ),
+        (
+            "plan.toml",
+            "plan = \"small\"",
+            "plan = \"smaller\"",
+            &["`plan`", "small"][..],
+        ),
+        ("toml.toml", "devices = 5", "devices five", &["line 4"][..]),
+    ] {
+        let text = good.replacen(from, to, 1);
+        assert_ne!(text, good, "{name}");
+        let path = file(name, &text);
+        let said = sim(&["one", &path]);
+        assert_eq!(said.code, 2, "{name}: {}", said.error);
+        for expected in expected.iter().chain(&[path.as_str()]) {
+            assert!(said.error.contains(expected), "{name}: {}", said.error);
+        }
+        assert!(
+            !said.out.contains("simulated,"),
+            "{name} was run: {}",
+            said.out
+        );
+    }
+}
+
+#[test]
+fn a_file_is_run_to_its_close_and_tells_the_same_trace_each_time() {
+    let path = file("good.toml", &small().to_text().unwrap());
+    let first = sim(&["one", &path]);
+    assert_eq!(first.code, 0, "{}{}", first.out, first.error);
+    assert!(
+        first.out.contains("closed") && first.out.contains("trace"),
+        "{}",
+        first.out
+    );
+    assert_eq!(first.out, sim(&["one", &path]).out);
+    let told = sim(&["one", &path, "--trace"]);
+    assert!(told.out.contains("presses Close"), "{}", told.out);
+    assert_eq!(
+        told.out.lines().last(),
+        first.out.lines().last(),
+        "telling changes nothing"
+    );
+}
+
+#[test]
+fn a_range_of_seeds_answers_in_json() {
+    let said = sim(&[
+        "run",
+        "--seeds",
+        "2..3",
+        "--devices",
+        "5",
+        "--json",
+        "--threads",
+        "1",
+    ]);
+    assert_eq!(said.code, 0, "{}{}", said.out, said.error);
+    let answer: serde_json::Value = serde_json::from_str(&said.out).unwrap();
+    assert_eq!(answer["runs"], 1);
+    assert_eq!(answer["failing_seeds"], serde_json::json!([]));
+    assert!(answer["device_hours"].as_f64().unwrap() > 0.0);
+    assert!(
+        answer["occurred"].as_object().unwrap().len() > 3,
+        "{answer}"
+    );
+}
