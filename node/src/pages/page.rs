@@ -154,6 +154,9 @@ fn pressed(view: &View) -> Markup {
             section class="band" role="alert" aria-live="assertive" aria-atomic="true" {
                 div class="top" { (parts::shape("shape", "s-stop")) div class="word" { (l.stop_work) } }
                 p class="why" data-reason { (l.pressed) " " span class="sent" { (l.pressed_on_its_way) } }
+                @if !view.status.call.if_held.is_empty() {
+                    p class="keep" { (crate::words::fill(l.keep, &[("what", &view.status.call.if_held)])) }
+                }
             }
         }
     }

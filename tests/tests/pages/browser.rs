@@ -26,8 +26,8 @@ pub struct Browser {
 /// A command of Chromium's own that WebDriver passes on.
 #[derive(Debug)]
 struct Own {
-    name: &'static str,
-    parameters: Value,
+    path: &'static str,
+    body: Value,
 }
 
 impl WebDriverCompatibleCommand for Own {
@@ -37,12 +37,11 @@ impl WebDriverCompatibleCommand for Own {
         session_id: Option<&str>,
     ) -> Result<url::Url, url::ParseError> {
         let session = session_id.unwrap_or_default();
-        base_url.join(&format!("session/{session}/goog/cdp/execute"))
+        base_url.join(&format!("session/{session}/{}", self.path))
     }
 
     fn method_and_body(&self, _: &url::Url) -> (http::Method, Option<String>) {
-        let body = json!({ "cmd": self.name, "params": self.parameters });
-        (http::Method::POST, Some(body.to_string()))
+        (http::Method::POST, Some(self.body.to_string()))
     }
 }
 
@@ -54,6 +53,15 @@ fn free_port() -> u16 {
 impl Browser {
     /// Starts one.
     pub async fn start() -> Self {
+        Self::with(json!({})).await
+    }
+
+    /// Starts one whose own events are kept.
+    pub async fn watched() -> Self {
+        Self::with(json!({ "performance": "ALL" })).await
+    }
+
+    async fn with(logged: Value) -> Self {
         let profile = tempfile::tempdir().unwrap();
         let port = free_port();
         let driver = Command::new("chromedriver")
@@ -70,9 +78,12 @@ impl Browser {
                 format!("--user-data-dir={}", profile.path().display()),
             ],
         });
-        let capabilities: Map<String, Value> = [("goog:chromeOptions".to_owned(), options)]
-            .into_iter()
-            .collect();
+        let capabilities: Map<String, Value> = [
+            ("goog:chromeOptions".to_owned(), options),
+            ("goog:loggingPrefs".to_owned(), logged),
+        ]
+        .into_iter()
+        .collect();
         let end = Instant::now() + START_WITHIN;
         let client = loop {
             let mut builder = ClientBuilder::new(HttpConnector::new());
@@ -122,8 +133,27 @@ impl Browser {
 
     /// A command of Chromium's own.
     pub async fn own(&self, name: &'static str, parameters: Value) -> Value {
-        let command = Own { name, parameters };
+        let command = Own {
+            path: "goog/cdp/execute",
+            body: json!({ "cmd": name, "params": parameters }),
+        };
         self.client.issue_cmd(command).await.unwrap()
+    }
+
+    /// What the browser has told of one kind since the last time.
+    pub async fn events(&self, name: &str) -> Vec<Value> {
+        let command = Own {
+            path: "se/log",
+            body: json!({ "type": "performance" }),
+        };
+        let all = self.client.issue_cmd(command).await.unwrap();
+        let lines = all.as_array().unwrap().iter();
+        lines
+            .filter_map(|line| serde_json::from_str::<Value>(line["message"].as_str()?).ok())
+            .map(|line| line["message"].clone())
+            .filter(|event| event["method"] == name)
+            .map(|event| event["params"].clone())
+            .collect()
     }
 
     /// Runs a script.

@@ -1,6 +1,6 @@
 //! Tests of the pages in a real browser, each against the node it belongs to.
 //! In reading order: `crew` four nodes at work · `browser` Chromium · `hands` what a person does · `presses` what is a press and what is not · `looks` what is
-//! seen · `own` whom a page asks, and who is let in.
+//! seen · `dead` pages that do not hear their node · `own` whom a page asks, and who is let in.
 #![allow(
     clippy::unwrap_used,
     clippy::expect_used,
@@ -9,6 +9,7 @@
 
 mod browser;
 mod crew;
+mod dead;
 mod hands;
 mod looks;
 mod own;

@@ -1,0 +1,126 @@
+//! Dead: a page whose script hangs shows Hold all the same, read from the frames that reach the glass; a page that was
+//! opened again elsewhere holds.
+//! May use: crew, browser.   Never: a picture taken with the script's help.
+
+use crate::browser::Browser;
+use crate::crew::{Crew, TOWER_1};
+use serde_json::{Value, json};
+use std::time::Duration;
+
+/// The middle of a frame, and when it was on the glass (ms since 1970), for each.
+const PIXELS: &str = r"
+    const [frames, done] = arguments;
+    (async () => {
+      const found = [];
+      for (const [at, data] of frames) {
+        const bytes = Uint8Array.from(atob(data), (c) => c.charCodeAt(0));
+        const image = await createImageBitmap(new Blob([bytes], { type: 'image/png' }));
+        const canvas = new OffscreenCanvas(image.width, image.height);
+        const context = canvas.getContext('2d');
+        context.drawImage(image, 0, 0);
+        const [r, g, b] = context.getImageData(image.width * 0.9, image.height * 0.6, 1, 1).data;
+        found.push([at, r, g, b]);
+      }
+      done(found);
+    })()";
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn with_its_script_hung_the_page_is_on_hold_before_the_script_goes_on() {
+    let crew = Crew::at_work().await;
+    let browser = Browser::watched().await;
+    browser.enter(&crew.link(TOWER_1).await).await;
+    browser.shows("proceed").await;
+    browser
+        .own(
+            "Page.startScreencast",
+            json!({ "format": "png", "maxWidth": 206, "maxHeight": 458 }),
+        )
+        .await;
+    browser
+        .run(
+            "setTimeout(() => {
+               window.hung = [Date.now()];
+               while (Date.now() < window.hung[0] + 3000);
+               window.hung.push(Date.now());
+             })",
+        )
+        .await;
+    // Each frame has to be taken before the next is sent; this asks the browser, not the page.
+    for _ in 0..20 {
+        browser
+            .own("Page.screencastFrameAck", json!({ "sessionId": 1 }))
+            .await;
+        tokio::time::sleep(Duration::from_millis(100)).await;
+    }
+    browser
+        .until("the script goes on", "return window.hung?.length === 2")
+        .await;
+    let hung = browser.run("return window.hung").await;
+    let (began, ended) = (hung[0].as_f64().unwrap(), hung[1].as_f64().unwrap());
+    let frames: Vec<Value> = browser
+        .events("Page.screencastFrame")
+        .await
+        .into_iter()
+        .map(|frame| {
+            let at = frame["metadata"]["timestamp"].as_f64().unwrap() * 1000.0;
+            json!([at, frame["data"]])
+        })
+        .collect();
+    let found = browser
+        .client
+        .execute_async(PIXELS, vec![json!(frames)])
+        .await
+        .unwrap();
+    let hold =
+        |frame: &&Value| frame[1] == json!(255) && frame[2] == json!(209) && frame[3] == json!(0);
+    let during: Vec<&Value> = found
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|frame| (began..ended).contains(&frame[0].as_f64().unwrap()))
+        .collect();
+    let first = during.iter().copied().find(hold);
+    let Some(first) = first else {
+        panic!("no picture of Hold between {began} and {ended}: {found}");
+    };
+    println!(
+        "Hold was on the glass {:.0} ms after the script hung",
+        first[0].as_f64().unwrap() - began
+    );
+    browser
+        .until(
+            "it lives again",
+            "return getComputedStyle(document.querySelector('.stale.whole')).opacity === '0'",
+        )
+        .await;
+    browser.end().await;
+    crew.end().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_page_opened_in_another_tab_holds_in_the_first_and_stops_from_both() {
+    let crew = Crew::at_work().await;
+    let browser = Browser::start().await;
+    browser.enter(&crew.link(TOWER_1).await).await;
+    let first = browser.client.window().await.unwrap();
+    let page = browser.run("return location.origin").await;
+    let second = browser.client.new_window(false).await.unwrap();
+    browser
+        .client
+        .switch_to_window(second.handle)
+        .await
+        .unwrap();
+    browser.enter(page.as_str().unwrap()).await;
+    browser.client.switch_to_window(first).await.unwrap();
+    browser
+        .until("the first says where it is open", "return document.documentElement.dataset.other === '' && document.querySelector('.stale .tabbed').checkVisibility()")
+        .await;
+    browser.picture("worker-other-tab").await;
+    browser.tap("[data-control=stop]").await;
+    crew.shows(TOWER_1, "the stop of the first tab", |status| {
+        !status.stops.is_empty()
+    })
+    .await;
+    browser.end().await;
+    crew.end().await;
+}
