@@ -169,3 +169,50 @@ mod tampered {
         bytes.iter().rposition(|byte| *byte != 0).unwrap_or(0)
     }
 }
+
+#[test]
+fn served_it_prints_a_link_to_each_page_and_ends_with_ctrl_c() {
+    use std::io::{BufRead, BufReader, Read, Write};
+    let folder = tempfile::tempdir().unwrap();
+    let keep = folder.path().join("demo").display().to_string();
+    let mut child = gantline_tests::support::program::command(&[
+        "demo",
+        "--serve",
+        "--fast",
+        "--by-hand",
+        "observer",
+        "--keep",
+        &keep,
+    ])
+    .stderr(std::process::Stdio::piped())
+    .spawn()
+    .unwrap();
+    let stderr = BufReader::new(child.stderr.take().unwrap());
+    let running = gantline_tests::support::program::Running(child);
+    let links: Vec<String> = stderr
+        .lines()
+        .map_while(Result::ok)
+        .filter_map(|line| Some(line[line.find("http://127.0.0.1:")?..].to_owned()))
+        .take(5)
+        .collect();
+    assert_eq!(links.len(), 5, "{links:?}");
+    for link in links {
+        let rest = link.strip_prefix("http://").unwrap();
+        let (host, path) = rest.split_once('/').unwrap();
+        let mut stream = std::net::TcpStream::connect(host).unwrap();
+        let request = format!("GET /{path} HTTP/1.0\r\nHost: {host}\r\n\r\n");
+        stream.write_all(request.as_bytes()).unwrap();
+        let mut answer = String::new();
+        stream.read_to_string(&mut answer).unwrap();
+        assert!(answer.starts_with("HTTP/1.0 200"), "{answer}");
+        assert!(answer.contains("HttpOnly; SameSite=Strict"), "{answer}");
+    }
+    let mut running = running;
+    let interrupt = std::process::Command::new("kill")
+        .args(["-INT", &running.0.id().to_string()])
+        .status()
+        .unwrap();
+    assert!(interrupt.success());
+    let ended = running.0.wait().unwrap();
+    assert_eq!(ended.code(), Some(0), "{ended:?}");
+}

@@ -29,6 +29,8 @@ pub struct Hand {
     pub person: Person,
     /// The device held.
     pub device: DeviceKey,
+    /// What is asked of this hand, a person at a page answers.
+    pub by_hand: bool,
     /// What was last said of the line order, if it was this hand's to say.
     order: Option<OrderState>,
     /// Steps for which this hand has counted heads.
@@ -42,6 +44,7 @@ impl Hand {
         Self {
             person,
             device,
+            by_hand: false,
             order: None,
             counted: BTreeSet::new(),
         }
@@ -50,6 +53,14 @@ impl Hand {
     /// The next act, from what this hand's device shows; `None`: wait.
     #[must_use]
     pub fn next(&self, status: &Status, plan: &Plan) -> Option<Command> {
+        if self.by_hand {
+            // What a page has no control for yet.
+            return if status.call.word == CallWord::Proceed {
+                self.prepare(status, plan)
+            } else {
+                self.prepare_in_hold(status, plan)
+            };
+        }
         // What settles a stop comes first, then what one's own place needs, then the work.
         let order = |asked: &AskedOf| match asked {
             AskedOf::InTheClear => 0,

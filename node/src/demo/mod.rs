@@ -4,11 +4,13 @@
 //! goes the way that a person's act goes.
 //!
 //! In reading order: `script` what happens · `mistakes` what goes wrong · `stage` the devices and people · `crew` what a person does when
-//! nothing is odd · `station` a device · `show` what is seen meanwhile · `summary` the figures.
+//! nothing is odd · `station` a device · `show` what is seen meanwhile · `summary` the figures · `serve` the crew for
+//! people who look at its pages.
 
 mod crew;
 mod mistakes;
 mod script;
+mod serve;
 mod show;
 mod stage;
 mod station;
@@ -171,6 +173,17 @@ pub fn run(options: &Options) -> Result<Summary, Stopped> {
     let interrupted = Arc::new(AtomicBool::new(false));
     watch_for_interrupt(Arc::clone(&interrupted));
     script::run(options, interrupted)
+}
+
+/// Runs the crew for people who look at its pages, until Ctrl-C. `by_hand`: the role that is left to the person
+/// at the keyboard; what its page has no control for is done all the same.
+///
+/// # Errors
+/// [`Stopped`]: something could not be started.
+pub fn serve(options: &Options, by_hand: Option<&str>) -> Result<(), Stopped> {
+    let interrupted = Arc::new(AtomicBool::new(false));
+    watch_for_interrupt(Arc::clone(&interrupted));
+    serve::serve(options, by_hand, interrupted)
 }
 
 /// Notes Ctrl-C, so that the run ends in order. Without it the children end with their closed stdin.

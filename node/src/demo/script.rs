@@ -26,7 +26,7 @@ use std::time::Instant;
 /// The plan of the demonstration.
 const PLAN: &str = "suspension-230";
 /// The cast: call sign and roles. The first founds the job.
-const CAST: [(&str, &str); 5] = [
+pub(super) const CAST: [(&str, &str); 5] = [
     ("Alder", "supervisor"),
     ("Birch", "tower"),
     ("Cedar", "tower"),
@@ -35,8 +35,12 @@ const CAST: [(&str, &str); 5] = [
 ];
 const SPARE: &str = "spare";
 
-/// The whole job.
-pub(super) fn run(options: &Options, interrupted: Arc<AtomicBool>) -> Result<Summary, Stopped> {
+/// Devices, people and the job, with everyone at work; and the spare device.
+pub(super) fn begin(
+    options: &Options,
+    place: &Folder,
+    interrupted: Arc<AtomicBool>,
+) -> Result<(Stage, Station), Stopped> {
     let plan = builtin()
         .iter()
         .find(|plan| plan.name == PLAN)
@@ -47,7 +51,6 @@ pub(super) fn run(options: &Options, interrupted: Arc<AtomicBool>) -> Result<Sum
         .map_err(|faults| Stopped::Plan {
             why: faults.to_string(),
         })?;
-    let place = Folder::make(options)?;
     let show = Show::new(plan.steps.len() as u64, options.quiet);
     let random = Random::new(options.seed);
     let mut stage = Stage::new(plan, show, !options.fast, random, interrupted);
@@ -58,6 +61,13 @@ pub(super) fn run(options: &Options, interrupted: Arc<AtomicBool>) -> Result<Sum
     ));
 
     let spare = set_up(&mut stage, &place.path)?;
+    Ok((stage, spare))
+}
+
+/// The whole job.
+pub(super) fn run(options: &Options, interrupted: Arc<AtomicBool>) -> Result<Summary, Stopped> {
+    let place = Folder::make(options)?;
+    let (mut stage, spare) = begin(options, &place, interrupted)?;
     presses_ahead(&mut stage)?;
     tool_past_its_test(&mut stage)?;
     clearance_too_short(&mut stage)?;
@@ -75,12 +85,12 @@ pub(super) fn run(options: &Options, interrupted: Arc<AtomicBool>) -> Result<Sum
 }
 
 /// Where the devices keep their files.
-struct Folder {
+pub(super) struct Folder {
     path: PathBuf,
 }
 
 impl Folder {
-    fn make(options: &Options) -> Result<Self, Stopped> {
+    pub(super) fn make(options: &Options) -> Result<Self, Stopped> {
         let path = options.keep.clone().unwrap_or_else(|| {
             let process = std::process::id();
             std::env::temp_dir().join(format!("gantline-demo-{process}-{}", options.seed))
@@ -99,7 +109,7 @@ impl Folder {
     }
 
     /// Only the log stays, unless everything is to be kept.
-    fn tidy(&self, options: &Options) {
+    pub(super) fn tidy(&self, options: &Options) {
         if options.keep.is_some() {
             return;
         }

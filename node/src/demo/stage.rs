@@ -60,6 +60,8 @@ pub struct Stage {
     pub stops: Vec<StopSpread>,
     /// People take their time.
     pub paced: bool,
+    /// People take so long that others can look on.
+    pub slow: bool,
     /// What is drawn by chance.
     pub random: Random,
     /// Somebody pressed Ctrl-C.
@@ -79,6 +81,7 @@ impl Stage {
             refusals: Refusals::default(),
             stops: Vec::new(),
             paced,
+            slow: false,
             random,
             interrupted: stop,
             steps_shown: 0,
@@ -179,6 +182,21 @@ impl Stage {
             }
         }
         Ok(if acted { Round::Acted } else { Round::Waited })
+    }
+
+    /// Everybody goes on with the work until somebody presses Ctrl-C; with a person among them, what is refused is
+    /// said, and not the end.
+    pub fn work_on(&mut self) -> Result<(), Stopped> {
+        loop {
+            match self.round(&mut |_, _, _| false) {
+                Ok(_) => self.sleep(LOOK_EVERY * 5),
+                Err(refused @ Stopped::Unexpected { .. }) => {
+                    self.say(&refused.to_string());
+                    self.sleep(Duration::from_secs(3));
+                }
+                Err(stopped) => return Err(stopped),
+            }
+        }
     }
 
     /// Waits, without anybody doing anything, until `so` holds.
@@ -413,9 +431,20 @@ impl Stage {
     }
 
     fn pause(&mut self) {
-        if self.paced {
+        if self.slow {
+            let ms = 1_500 + self.random.below(2_500);
+            self.sleep(Duration::from_millis(ms));
+        } else if self.paced {
             let ms = 60 + self.random.below(140);
             std::thread::sleep(Duration::from_millis(ms));
+        }
+    }
+
+    /// Sleeps, but not beyond Ctrl-C.
+    fn sleep(&self, time: Duration) {
+        let until = Instant::now() + time;
+        while Instant::now() < until && !self.interrupted.load(Ordering::Relaxed) {
+            std::thread::sleep(LOOK_EVERY);
         }
     }
 

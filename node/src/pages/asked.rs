@@ -60,19 +60,31 @@ const CONFIRM: &str = "confirm";
 /// Everything asked, the most pressing first.
 pub(crate) fn all(view: &View) -> Vec<Asked> {
     let asked = view.asked().into_iter();
-    asked.map(|(at, one)| control(view, at, one)).collect()
+    let mut all: Vec<Asked> = asked.map(|(at, one)| control(view, at, one)).collect();
+    if view.may_close() {
+        // After all that is asked by the log.
+        all.push(plain(
+            view.status.asked.len(),
+            view.labels.say_close.to_owned(),
+        ));
+    }
+    all
 }
 
-fn control(view: &View, at: usize, asked: &AskedOf) -> Asked {
-    let l = view.labels;
-    let press = |quote: String| Asked {
+fn plain(at: usize, quote: String) -> Asked {
+    Asked {
         at,
         quote,
         gives: Gives::Press,
         check: None,
         again: false,
         hold_ms: HOLD_MS,
-    };
+    }
+}
+
+fn control(view: &View, at: usize, asked: &AskedOf) -> Asked {
+    let l = view.labels;
+    let press = |quote: String| plain(at, quote);
     let with = |quote: String, gives: Gives| Asked {
         gives,
         ..press(quote)
@@ -183,6 +195,9 @@ fn gives(view: &View, check: &Check) -> Gives {
 pub(crate) fn command(view: &View, at: usize, form: &Form) -> Result<Command, String> {
     let l = view.labels;
     let nothing = || l.not_asked.to_owned();
+    if at == view.status.asked.len() && view.may_close() {
+        return Ok(Command::Close);
+    }
     let asked = view.status.asked.get(at).ok_or_else(nothing)?;
     let held_ms = form.value("held");
     Ok(match asked {

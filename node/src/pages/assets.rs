@@ -16,9 +16,10 @@ pub(crate) const POLICY: &str = "default-src 'self'; base-uri 'none'; form-actio
 const CSS: &str = "text/css; charset=utf-8";
 const SCRIPT: &str = "text/javascript; charset=utf-8";
 
-const ALL: [(&str, &str, &str); 7] = [
+const ALL: [(&str, &str, &str); 8] = [
     ("page.css", CSS, include_str!("assets/page.css")),
     ("wide.css", CSS, include_str!("assets/wide.css")),
+    ("board.css", CSS, include_str!("assets/board.css")),
     ("page.js", SCRIPT, include_str!("assets/page.js")),
     ("morph.js", SCRIPT, include_str!("assets/morph.js")),
     ("stop.js", SCRIPT, include_str!("assets/stop.js")),

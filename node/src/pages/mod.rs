@@ -4,12 +4,13 @@
 //! anywhere; a file of the disk: everything is in the program.
 //!
 //! In reading order: `enter` the way in · `view` what is on a page, as values · `asked` what is asked and what a
-//! press on it means · `parts`, `band`, `sheets`, `page` the HTML · `live` the stream of it · `press` what comes back ·
+//! press on it means · `parts`, `band`, `board`, `sheets`, `page` the HTML · `live` the stream of it · `press` what comes back ·
 //! `number` what was typed · `assets` style and scripts.
 
 mod asked;
 mod assets;
 mod band;
+mod board;
 mod enter;
 mod form;
 mod live;
@@ -101,6 +102,7 @@ pub(crate) fn is_page(path: &str) -> bool {
         path,
         "/" | "/worker"
             | "/observer"
+            | "/board"
             | "/live"
             | "/alive"
             | "/closed"
@@ -121,6 +123,7 @@ pub(crate) fn routes() -> Router<Shared> {
         .route("/", get(page::own))
         .route("/worker", get(page::worker))
         .route("/observer", get(page::observer))
+        .route("/board", get(page::board))
         .route("/live", get(live::stream))
         .route("/alive", post(live::alive))
         .route("/closed", post(live::closed))

@@ -1,14 +1,14 @@
 //! Page: which page is this, and how are its parts put together?
-//! Owns: nothing.   Gives: `own`, `worker`, `observer`, and `main_of` for the live stream.
+//! Owns: nothing.   Gives: `own`, `worker`, `observer`, `board`, and `main_of` for the live stream.
 //! May use: every part of the pages.   Never: words of its own.
 //!
-//! Who holds the observer's role sees the observer's page, whoever holds another the worker's; with both, the link in
-//! the row goes to the other.
+//! Who holds the observer's role sees the observer's page, the supervisor the board, whoever holds another the worker's.
 
 use crate::control::{Refusal, Shared};
 use crate::pages::asked::{self, Asked, Gives};
 use crate::pages::assets::POLICY;
 use crate::pages::band::band;
+use crate::pages::board;
 use crate::pages::enter::Settings;
 use crate::pages::number::limit_words;
 use crate::pages::parts::{self, icon, second};
@@ -32,6 +32,7 @@ use std::sync::{Arc, PoisonError};
 pub(crate) enum Kind {
     Worker,
     Observer,
+    Board,
 }
 
 impl Kind {
@@ -39,19 +40,21 @@ impl Kind {
         match self {
             Self::Worker => "worker",
             Self::Observer => "observer",
+            Self::Board => "board",
         }
     }
 
     pub(crate) fn named(name: &str) -> Option<Self> {
-        [Self::Worker, Self::Observer]
+        [Self::Worker, Self::Observer, Self::Board]
             .into_iter()
             .find(|kind| kind.name() == name)
     }
 
     fn of(status: &Status) -> Self {
-        let observes = status.roles.iter().any(RoleId::is_observer);
-        if observes {
+        if status.roles.iter().any(RoleId::is_observer) {
             Self::Observer
+        } else if status.roles.iter().any(RoleId::is_supervisor) {
+            Self::Board
         } else {
             Self::Worker
         }
@@ -101,6 +104,13 @@ pub(crate) async fn observer(
     whole(&shared, &headers, Some(Kind::Observer)).await
 }
 
+pub(crate) async fn board(
+    State(shared): State<Shared>,
+    headers: HeaderMap,
+) -> Result<Response, Refusal> {
+    whole(&shared, &headers, Some(Kind::Board)).await
+}
+
 async fn whole(
     shared: &Shared,
     headers: &HeaderMap,
@@ -124,6 +134,7 @@ async fn whole(
                 link rel="icon" href="data:,";
                 link rel="stylesheet" href="/assets/page.css";
                 link rel="stylesheet" href="/assets/wide.css";
+                @if kind == Kind::Board { link rel="stylesheet" href="/assets/board.css"; }
                 link rel="stylesheet" href="/assets/size.css";
                 script type="module" src="/assets/page.js" {}
             }
@@ -167,11 +178,18 @@ pub(crate) fn main_of(view: &View, kind: Kind) -> Markup {
     let asked = asked::all(view);
     let observer = kind == Kind::Observer;
     let (call, _) = view.call();
+    // On a small screen the board is the worker's page.
+    let class = match kind {
+        Kind::Board => "page worker board",
+        Kind::Worker => "page worker",
+        Kind::Observer => "page observer",
+    };
     html! {
-        main class=(format!("page {}", kind.name())) data-call=(call) data-face=(view.face) data-asked=(asked.len()) {
+        main class=(class) data-call=(call) data-face=(view.face) data-asked=(asked.len()) {
             (parts::strip(view))
             (band(view, observer))
             @if !observer { (card(view, &asked)) }
+            @if kind == Kind::Board { (board::plan(view)) (board::side(view)) (board::devices(view)) }
             (parts::asked(view, asked.first(), observer))
             (parts::links(view))
             (row(view, &asked, observer))
@@ -298,7 +316,7 @@ fn who(view: &View, step: &StepStatus, planned: &Step) -> Markup {
                 _ => holders.len(),
             };
             let names = if holders.is_empty() {
-                vec![role_name(view, role)]
+                vec![view.role_name(role)]
             } else if holders.len() > places {
                 vec![holders.join(view.labels.one_or_other)]
             } else {
@@ -320,13 +338,4 @@ fn who(view: &View, step: &StepStatus, planned: &Step) -> Markup {
             @for name in waits { span { (icon("wait")) " " b { (name) } } }
         }
     }
-}
-
-fn role_name(view: &View, role: &RoleId) -> String {
-    let known = view
-        .labels
-        .roles
-        .iter()
-        .find(|(id, ..)| *id == role.as_str());
-    known.map_or_else(|| view.words.role(role), |(_, long, _)| (*long).to_owned())
 }

@@ -149,7 +149,7 @@ fn give(view: &View, one: &Asked) -> Markup {
             &html! {
                 p class="question" { (l.cause_question) }
                 label class="field" { (l.words_field) input name="text" autocomplete="off" maxlength="400"; }
-                div class="rows" {
+                div class="rows few" {
                     @for reason in l.cause_reasons.iter().take(ROWS_MAX) {
                         button class="sec r" type="button" data-control="fill" data-fill=(reason) { (reason) }
                     }

@@ -6,7 +6,7 @@ use crate::words::{ENGLISH, Labels, Words, fill, span};
 use gantline_protocol::ids::{DeviceKey, EntryHash, Person, RoleId, StepId};
 use gantline_protocol::plan::{Plan, Step};
 use gantline_protocol::state::{
-    AskedOf, CallWord, CrewStatus, Status, StepState, StepStatus, StopStatus, face,
+    AskedOf, CallWord, CrewStatus, JobState, Status, StepState, StepStatus, StopStatus, face,
 };
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -139,6 +139,24 @@ impl<'a> View<'a> {
             .map_or_else(|| self.words.who(device), |(name, _)| name.clone())
     }
 
+    pub(crate) fn role_name(&self, role: &RoleId) -> String {
+        let known = self
+            .labels
+            .roles
+            .iter()
+            .find(|(id, ..)| *id == role.as_str());
+        known.map_or_else(|| self.words.role(role), |(_, long, _)| (*long).to_owned())
+    }
+
+    /// Whether nothing is left but that the supervisor closes the job.
+    pub(crate) fn may_close(&self) -> bool {
+        let steps = &self.status.steps;
+        self.is(CallWord::Hold)
+            && self.status.job_state != JobState::Closed
+            && steps.iter().all(|step| step.state == StepState::Done)
+            && self.status.roles.iter().any(RoleId::is_supervisor)
+    }
+
     /// This device's own place: role and number.
     pub(crate) fn own_name(&self) -> String {
         self.names
@@ -220,10 +238,15 @@ impl<'a> View<'a> {
     }
 
     fn others(&self) -> Vec<&'a CrewStatus> {
-        let me = self.status.device;
+        let mut others = self.crew();
+        others.retain(|one| one.device != self.status.device);
+        others
+    }
+
+    /// Every present device.
+    pub(crate) fn crew(&self) -> Vec<&'a CrewStatus> {
         let crew = self.status.crew.iter();
-        let mut others: Vec<&CrewStatus> =
-            crew.filter(|one| one.present && one.device != me).collect();
+        let mut crew: Vec<&CrewStatus> = crew.filter(|one| one.present).collect();
         // In one order on every device and in every job: by role, then number.
         let place = |one: &CrewStatus| {
             let of = |role: &RoleId| {
@@ -234,8 +257,8 @@ impl<'a> View<'a> {
             };
             one.roles.first().and_then(of).unwrap_or(usize::MAX)
         };
-        others.sort_by_key(|one| (place(one), self.names.get(&one.device)));
-        others
+        crew.sort_by_key(|one| (place(one), self.names.get(&one.device)));
+        crew
     }
 
     /// A link to each other present device.

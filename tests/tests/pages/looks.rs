@@ -231,6 +231,70 @@ async fn the_observers_page_in_every_state_and_size() {
     crew.end().await;
 }
 
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_board_in_every_state_and_size() {
+    let crew = Crew::at_work().await;
+    let browser = Browser::start().await;
+    browser.enter(&crew.link(SUPERVISOR).await).await;
+    browser.shows("proceed").await;
+    let plain = json!({ "observer": false });
+    let mut wrong = look(&browser, "board-proceed", &plain).await;
+    crew.deaf(TOWER_2, true).await;
+    browser.shows("hold").await;
+    wrong.extend(look(&browser, "board-hold", &plain).await);
+    crew.deaf(TOWER_2, false).await;
+    browser.shows("proceed").await;
+    crew.stop(OBSERVER, "Person under the load").await;
+    browser
+        .until(
+            "asked to answer",
+            "return !!document.querySelector('.asked [data-control=confirm]')",
+        )
+        .await;
+    wrong.extend(look(&browser, "board-stop", &plain).await);
+
+    // The supervisor answers and asks from here; the others agree.
+    let long = std::time::Duration::from_millis(1_350);
+    browser.press("main > .asked .act", long, 0).await;
+    for place in [TOWER_1, TOWER_2] {
+        crew.must(
+            place,
+            gantline_protocol::engine::Command::Heard { stop: None },
+        )
+        .await;
+    }
+    browser
+        .until(
+            "asked to ask",
+            "return !!document.querySelector('main > .asked [data-control=open]')",
+        )
+        .await;
+    sheet(&browser, "main > .asked .act").await;
+    browser.tap(".sheet.on [data-control=fill]").await;
+    wrong.extend(
+        look(
+            &browser,
+            "board-ask",
+            &json!({ "observer": false, "sheet": true }),
+        )
+        .await,
+    );
+    browser
+        .press(".sheet.on [data-control=confirm]", long, 0)
+        .await;
+    crew.shows(OBSERVER, "the ask", |status| {
+        status.stops[0].cause == "Nobody is under the load"
+    })
+    .await;
+    for place in [TOWER_1, TOWER_2, OBSERVER] {
+        crew.agrees(place).await;
+    }
+    browser.shows("proceed").await;
+    none(&wrong);
+    browser.end().await;
+    crew.end().await;
+}
+
 /// What a person with a deficiency of one kind of cone sees of a linear colour: Machado, Oliveira and Fernandes 2009,
 /// severity 1.0.
 const MACHADO: [(&str, [[f64; 3]; 3]); 3] = [
