@@ -2,9 +2,10 @@
 //! Owns: nothing.   Gives: `Replay`: one line an entry in one order that every device finds alike, and a summary.
 //! May use: gate, facts, log.   Never: sentences for people (node words reasons), a ranking of people.
 //!
-//! In reading order: `reading` the order · `words` what an entry says · `windows` spans in which something was
-//! not so.
+//! In reading order: `reading` the order · `words` what an entry says · `late` what came late · `windows` spans in
+//! which something was not so.
 
+mod late;
 mod reading;
 mod windows;
 mod words;
@@ -66,6 +67,9 @@ pub struct Line {
     pub worth: Worth,
     /// Why it does not count.
     pub reasons: Vec<Reason>,
+    /// It came to another device only long after it was made. It is judged by what its author had seen, like any
+    /// other.
+    pub late_by_sync: bool,
 }
 
 /// A stop and what came of it.
@@ -119,7 +123,11 @@ pub struct Summary {
 pub fn replay(job: &Job) -> Replay {
     let graph = job.graph();
     let order = readable_order(graph);
-    let lines: Vec<Line> = order.iter().map(|&ix| line(job, ix)).collect();
+    let late = late::late_by_sync(job);
+    let lines: Vec<Line> = order
+        .iter()
+        .map(|&ix| line(job, ix, late.contains(&ix)))
+        .collect();
     let summary = summary(job, &order, &lines);
     Replay { lines, summary }
 }
@@ -129,7 +137,7 @@ fn person(job: &Job, ix: EntryIx) -> Option<Person> {
     job.roster().person(&author).cloned()
 }
 
-fn line(job: &Job, ix: EntryIx) -> Line {
+fn line(job: &Job, ix: EntryIx, late_by_sync: bool) -> Line {
     let graph = job.graph();
     let content = graph.content(ix);
     let (worth, reasons) = match job.verdict(ix) {
@@ -148,6 +156,7 @@ fn line(job: &Job, ix: EntryIx) -> Line {
         words: words(&content.body),
         worth,
         reasons,
+        late_by_sync,
     }
 }
 

@@ -1,23 +1,28 @@
 //! Windows: spans of the job in which something that must stay so was not, or was not known to be.
 //! Owns: nothing.   Gives: `Window`s, by people's wall clocks, for people to read.
-//! May use: gate, facts, plan.   Never: a judgement (these are the gate's, by ages, as they were made).
+//! May use: gate, facts, plan, the status's line on roles.   Never: a judgement (these are the gate's, by ages, as they were made).
 
-use crate::gate::Job;
-use crate::ids::{ConditionId, EntryHash};
+use crate::gate::{Job, Roster};
+use crate::ids::{ConditionId, EntryHash, RoleId};
+use crate::log::entry::Body;
 use crate::log::graph::EntryIx;
 use crate::plan::ConditionKind;
+use crate::reason::Reason;
+use crate::state::roles_held;
 use crate::time::WallClock;
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// One span.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub struct Window {
     /// gap: nobody was seen to be in place. exposure: no line order in effect. out: a reading out of bounds
-    /// or a sighting. stale: nobody renewed it in time.
+    /// or a sighting. stale: nobody renewed it in time. vacant: fewer held a role than the plan asks for.
     pub name: String,
-    /// The condition.
-    pub condition: ConditionId,
+    /// The condition; `None`: it is about a role.
+    pub condition: Option<ConditionId>,
+    /// The role that was vacant.
+    pub role: Option<RoleId>,
     /// From when, by the wall clock of the entry that it begins with (or ran out after).
     pub from: WallClock,
     /// To when; `None`: to the end of the log.
@@ -56,7 +61,8 @@ pub(super) fn windows(job: &Job, order: &[EntryIx]) -> Vec<Window> {
             let wall = graph.content(ix).wall;
             let window = |from: WallClock, entry: EntryIx, ran_out: bool| Window {
                 name: name(&condition.kind, ran_out).to_owned(),
-                condition: condition.id.clone(),
+                condition: Some(condition.id.clone()),
+                role: None,
                 from,
                 to: None,
                 entry: graph.hash(entry),
@@ -84,5 +90,76 @@ pub(super) fn windows(job: &Job, order: &[EntryIx]) -> Vec<Window> {
         }
         windows.extend(open);
     }
+    windows.extend(vacancies(job, order));
+    windows
+}
+
+/// From when to when a role that had been held was vacant, by the wall clocks of the entries that made it so. A
+/// change is taken for known from the first entry on that had seen every change before it.
+fn vacancies(job: &Job, order: &[EntryIx]) -> Vec<Window> {
+    let graph = job.graph();
+    let changes_who_holds = |ix: &EntryIx| {
+        matches!(
+            graph.body(*ix),
+            Body::Admit(_) | Body::Leave | Body::Seal(_) | Body::Take(_)
+        )
+    };
+    let mut changes: Vec<EntryIx> = Vec::new();
+    let mut open: BTreeMap<RoleId, Window> = BTreeMap::new();
+    let mut held: BTreeSet<RoleId> = BTreeSet::new();
+    let mut windows = Vec::new();
+    let mut news = false;
+    let mut look = |roster: &Roster, newest: EntryIx| {
+        let vacant: BTreeSet<RoleId> = roles_held(roster, job.plan())
+            .into_iter()
+            .filter_map(|reason| match reason {
+                Reason::RoleVacant { role } => Some(role),
+                _ => None,
+            })
+            .collect();
+        let wall = graph.content(newest).wall;
+        let present = roster.members.values().filter(|member| member.present);
+        let roles = present.flat_map(|member| member.roles.iter().cloned());
+        held.extend(roles.filter(|role| !vacant.contains(role)));
+        let filled: Vec<RoleId> = open
+            .keys()
+            .filter(|role| !vacant.contains(*role))
+            .cloned()
+            .collect();
+        for role in filled {
+            if let Some(mut window) = open.remove(&role) {
+                window.to = Some(wall);
+                windows.push(window);
+            }
+        }
+        // Before a role was first held nobody was waited for.
+        for role in vacant.intersection(&held) {
+            open.entry(role.clone()).or_insert_with(|| Window {
+                name: "vacant".to_owned(),
+                condition: None,
+                role: Some(role.clone()),
+                from: wall,
+                to: None,
+                entry: graph.hash(newest),
+            });
+        }
+    };
+    for &ix in order {
+        if news
+            && let Some(&newest) = changes.last()
+            && changes.iter().all(|&change| graph.before(change, ix))
+        {
+            look(job.roster_in_past(ix), newest);
+            news = false;
+        }
+        if changes_who_holds(&ix) {
+            changes.push(ix);
+            news = true;
+        }
+    }
+    if news && let Some(&newest) = changes.last() {
+        look(job.roster(), newest);
+    }
+    windows.extend(open.into_values());
     windows
 }

@@ -84,7 +84,7 @@ pub(super) fn steady(roster: &Roster, local: &Local) -> Vec<Reason> {
 }
 
 /// NON-VACUOUS, and the fewest people that the plan asks for in each role.
-pub(super) fn roles_held(roster: &Roster, plan: &Plan) -> Vec<Reason> {
+pub(crate) fn roles_held(roster: &Roster, plan: &Plan) -> Vec<Reason> {
     let mut vacant: Vec<RoleId> = plan
         .roles
         .iter()

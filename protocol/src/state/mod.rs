@@ -27,6 +27,7 @@ pub use build::status;
 pub use call::call;
 pub use digest::digest;
 pub use face::face;
+pub(crate) use lines::roles_held;
 pub use local::Local;
 pub use status::*;
 pub use steps::is_kept_back_from;

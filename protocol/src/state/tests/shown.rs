@@ -317,3 +317,29 @@ fn a_role_that_nobody_holds_is_shown() {
     site.say(EYES, Body::Leave);
     assert_eq!(shown(&site, TOWER, "roles"), ["observer vacant"]);
 }
+
+#[test]
+fn a_replay_tells_from_when_to_when_a_role_was_vacant() {
+    let mut site = Site::new();
+    site.say(EYES, Body::Leave);
+    site.say(GROUND, stop_body());
+    let role = || Some(name("observer"));
+    let windows = |site: &Site| crate::replay::replay(&site.job).summary.windows;
+    let [vacant] = &windows(&site)[..] else {
+        panic!("{:?}", windows(&site));
+    };
+    assert_eq!((&vacant.name[..], &vacant.role), ("vacant", &role()));
+    assert_eq!(vacant.to, None);
+    let admit = Admit {
+        device: key(EYES),
+        person: name("Eyes"),
+        roles: vec![name("observer")],
+        replaces: None,
+    };
+    site.say(LEAD, Body::Admit(admit));
+    let [vacant] = &windows(&site)[..] else {
+        panic!("{:?}", windows(&site));
+    };
+    assert_eq!(vacant.role, role());
+    assert_eq!(vacant.to, Some(WALL));
+}
