@@ -21,6 +21,7 @@ use axum::http::header::{
     CACHE_CONTROL, CONTENT_SECURITY_POLICY, REFERRER_POLICY, X_CONTENT_TYPE_OPTIONS,
 };
 use axum::response::{Html, IntoResponse, Response};
+use gantline_protocol::engine::Alarm;
 use gantline_protocol::ids::RoleId;
 use gantline_protocol::plan::{Expects, Plan, Step, Who};
 use gantline_protocol::state::{CallWord, CheckStatus, Status, StepStatus};
@@ -185,7 +186,8 @@ pub(crate) fn main_of(view: &View, kind: Kind) -> Markup {
         Kind::Observer => "page observer",
     };
     html! {
-        main class=(class) data-call=(call) data-face=(view.face) data-asked=(asked.len()) {
+        main class=(class) data-call=(call) data-face=(view.face) data-asked=(asked.len())
+            data-sound=[sound(view.status)] {
             (parts::strip(view))
             (band(view, observer))
             @if !observer { (card(view, &asked)) }
@@ -198,6 +200,19 @@ pub(crate) fn main_of(view: &View, kind: Kind) -> Markup {
             (parts::stale(view, observer))
             (sheets::all(view, &asked))
         }
+    }
+}
+
+/// What sounds on this device, by name.
+fn sound(status: &Status) -> Option<&'static str> {
+    let grave = |alarm: &Alarm| match alarm {
+        Alarm::Stop | Alarm::UnknownDevice | Alarm::Call => true,
+        Alarm::HoldByLoss | Alarm::Clearance | Alarm::Fork => false,
+    };
+    match status.alarms.as_slice() {
+        [] => None,
+        alarms if alarms.iter().any(grave) => Some("stop"),
+        _ => Some("loss"),
     }
 }
 

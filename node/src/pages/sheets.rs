@@ -16,6 +16,7 @@ const ROWS_MAX: usize = 4;
 /// All sheets that this page may need now.
 pub(crate) fn all(view: &View, asked: &[Asked]) -> Markup {
     html! {
+        (start(view))
         @for one in asked { (give(view, one)) }
         @if asked.len() > 1 { (choose(view, asked)) }
         @if let Some(check) = asked.first().and_then(|one| one.check.as_ref()) {
@@ -30,6 +31,26 @@ pub(crate) fn all(view: &View, asked: &[Asked]) -> Markup {
         @if let Some(stop) = own_stop(view) {
             @let entry = stop.entry.to_string();
             (reasons(view, "why", view.labels.why_question, view.labels.why_reasons, &[("do", "why"), ("stop", &entry)]))
+        }
+    }
+}
+
+/// What a page opens with: sound, vibration and a screen that stays on want one press, as browsers have it; and the
+/// ground for sun or night.
+fn start(view: &View) -> Markup {
+    let l = view.labels;
+    html! {
+        section class="sheet" data-name="start" {
+            p class="question" { (l.start_question) }
+            button class="act" type="button" data-control="start" {
+                span class="tx" { (l.start) small { (l.start_sub) } }
+            }
+            form class="setting row" method="post" action="/setting" {
+                button class="sec" name="theme" value="sun" data-control="theme" { (l.theme_sun) small { (l.theme_sun_sub) } }
+                button class="sec" name="theme" value="night" data-control="theme" { (l.theme_night) small { (l.theme_night_sub) } }
+            }
+            p class="caution" { (l.caution) }
+            button class="sec back" type="button" data-control="back" { (l.without_sound) small { (l.without_sound_sub) } }
         }
     }
 }

@@ -154,6 +154,17 @@ pub struct Labels {
     pub device_has_stop: &'static str,
     pub device_no_stop: &'static str,
     pub say_close: &'static str,
+    // The start press.
+    pub start_question: &'static str,
+    pub start: &'static str,
+    pub start_sub: &'static str,
+    pub theme_sun: &'static str,
+    pub theme_sun_sub: &'static str,
+    pub theme_night: &'static str,
+    pub theme_night_sub: &'static str,
+    pub caution: &'static str,
+    pub without_sound: &'static str,
+    pub without_sound_sub: &'static str,
     // After a press.
     pub recorded: &'static str,
     pub kept_short: &'static str,

@@ -114,6 +114,17 @@ impl Browser {
 
     /// Opens a device's page and waits until it lives.
     pub async fn enter(&self, link: &str) {
+        self.enter_without_start(link).await;
+        self.tap("[data-control=start]").await;
+        self.until(
+            "sound is on",
+            "return document.documentElement.dataset.sound === 'on'",
+        )
+        .await;
+    }
+
+    /// The same, before the start press.
+    pub async fn enter_without_start(&self, link: &str) {
         self.open(link).await;
         self.until(
             "the page lives",

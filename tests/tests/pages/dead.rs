@@ -110,7 +110,7 @@ async fn a_page_opened_in_another_tab_holds_in_the_first_and_stops_from_both() {
         .switch_to_window(second.handle)
         .await
         .unwrap();
-    browser.enter(page.as_str().unwrap()).await;
+    browser.enter_without_start(page.as_str().unwrap()).await;
     browser.client.switch_to_window(first).await.unwrap();
     browser
         .until("the first says where it is open", "return document.documentElement.dataset.other === '' && document.querySelector('.stale .tabbed').checkVisibility()")

@@ -77,3 +77,40 @@ async fn a_worker_confirms_by_keeping_pressed_and_stops_by_one_press() {
     browser.end().await;
     crew.end().await;
 }
+
+/// The newest sound that was begun.
+async fn sounds(browser: &Browser, name: &str) {
+    let script = format!("return document.documentElement.dataset.sounded === '{name}'");
+    browser.until(&format!("it sounds {name}"), &script).await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_stop_sounds_until_it_is_answered_and_a_loss_sounds_otherwise() {
+    let crew = Crew::at_work().await;
+    let browser = Browser::start().await;
+    browser.enter(&crew.link(TOWER_1).await).await;
+    sounds(&browser, "again").await;
+    crew.deaf(crate::crew::TOWER_2, true).await;
+    sounds(&browser, "loss").await;
+    crew.deaf(crate::crew::TOWER_2, false).await;
+    sounds(&browser, "again").await;
+    crew.stop(OBSERVER, "Person under the load").await;
+    sounds(&browser, "stop").await;
+    browser
+        .until(
+            "asked to answer",
+            "return !!document.querySelector('main > .asked [data-control=confirm]')",
+        )
+        .await;
+    browser
+        .press(CONFIRM, Duration::from_millis(1_350), 0)
+        .await;
+    browser
+        .until(
+            "nothing sounds",
+            "return document.querySelector('main').dataset.sound === undefined",
+        )
+        .await;
+    browser.end().await;
+    crew.end().await;
+}

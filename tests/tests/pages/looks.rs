@@ -65,11 +65,13 @@ async fn back(browser: &Browser) {
 async fn the_workers_page_in_every_state_and_size() {
     let crew = Crew::at_work().await;
     let browser = Browser::start().await;
-    browser.enter(&crew.link(TOWER_1).await).await;
-    browser.shows("proceed").await;
     let plain = json!({ "observer": false });
     let on_sheet = json!({ "observer": false, "sheet": true });
-    let mut wrong = look(&browser, "worker-proceed", &plain).await;
+    browser.enter_without_start(&crew.link(TOWER_1).await).await;
+    browser.shows("proceed").await;
+    let mut wrong = look(&browser, "worker-start", &on_sheet).await;
+    browser.tap("[data-control=start]").await;
+    wrong.extend(look(&browser, "worker-proceed", &plain).await);
     sheet(&browser, "[data-control=cannot]").await;
     wrong.extend(look(&browser, "worker-cannot", &on_sheet).await);
     back(&browser).await;

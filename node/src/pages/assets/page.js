@@ -2,7 +2,8 @@
 import { morph } from './morph.js';
 import { cancel, watch as watchConfirm } from './confirm.js';
 import { shownByNode, watch as watchStop } from './stop.js';
-import { restore, watch as watchSheets } from './sheets.js';
+import { heard } from './sound.js';
+import { open as openSheet, restore, watch as watchSheets } from './sheets.js';
 
 const root = document.documentElement;
 const STALE_MS = 1000;
@@ -80,6 +81,7 @@ function tick(event) {
   if (document.hidden) return;
   last = performance.now();
   root.classList.add('live-ok');
+  heard();
   for (const one of document.querySelectorAll('.stale, .live')) {
     for (const animation of one.getAnimations()) animation.currentTime = 0;
   }
@@ -114,4 +116,5 @@ addEventListener('contextmenu', (event) => event.preventDefault());
 watchStop();
 watchConfirm();
 watchSheets();
+openSheet('start');
 open();

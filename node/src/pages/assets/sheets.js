@@ -1,6 +1,7 @@
 // Sheets: what lies over the page while something is chosen or typed. Nothing is filled in, dropped or cleared here
 // but by a press.
 import { note, send } from './page.js';
+import { start } from './sound.js';
 
 const root = document.documentElement;
 /** What was typed: sheet, box, digits. */
@@ -13,7 +14,7 @@ export function close() {
   for (const one of document.querySelectorAll('.sheet.on')) one.classList.remove('on');
 }
 
-function open(name) {
+export function open(name) {
   close();
   const sheet = named(name);
   if (!sheet) return;
@@ -98,6 +99,9 @@ export function watch() {
       case 'saywhy':
       case 'other':
         return open(control.dataset.sheet);
+      case 'start':
+        start();
+        return close();
       case 'back':
         return close();
       case 'key':
@@ -114,7 +118,7 @@ export function watch() {
   // Reasons and choices: plain forms, sent without leaving the page.
   addEventListener('submit', async (event) => {
     const form = event.target;
-    if (form.matches('.stopform')) return;
+    if (form.matches('.stopform, .setting')) return;
     event.preventDefault();
     const fields = Object.fromEntries(new FormData(form, event.submitter));
     try {
