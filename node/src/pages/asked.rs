@@ -3,6 +3,7 @@
 //! May use: view, number, protocol's commands.   Never: whether it counts (the node answers).
 
 use crate::pages::form::Form;
+use crate::pages::moves;
 use crate::pages::number;
 use crate::pages::view::View;
 use crate::words::fill;
@@ -61,13 +62,9 @@ const CONFIRM: &str = "confirm";
 pub(crate) fn all(view: &View) -> Vec<Asked> {
     let asked = view.asked().into_iter();
     let mut all: Vec<Asked> = asked.map(|(at, one)| control(view, at, one)).collect();
-    if view.may_close() {
-        // After all that is asked by the log.
-        all.push(plain(
-            view.status.asked.len(),
-            view.labels.say_close.to_owned(),
-        ));
-    }
+    // After all that is asked: what may be done unasked.
+    let extras = moves::extras(view).into_iter().enumerate();
+    all.extend(extras.map(|(n, (quote, _))| plain(view.status.asked.len() + n, quote)));
     all
 }
 
@@ -195,8 +192,9 @@ fn gives(view: &View, check: &Check) -> Gives {
 pub(crate) fn command(view: &View, at: usize, form: &Form) -> Result<Command, String> {
     let l = view.labels;
     let nothing = || l.not_asked.to_owned();
-    if at == view.status.asked.len() && view.may_close() {
-        return Ok(Command::Close);
+    if let Some(n) = at.checked_sub(view.status.asked.len()) {
+        let extra = moves::extras(view).into_iter().nth(n);
+        return extra.map(|(_, command)| command).ok_or_else(nothing);
     }
     let asked = view.status.asked.get(at).ok_or_else(nothing)?;
     let held_ms = form.value("held");

@@ -4,7 +4,7 @@
 //! anywhere; a file of the disk: everything is in the program.
 //!
 //! In reading order: `enter` the way in · `view` what is on a page, as values · `asked` what is asked and what a
-//! press on it means · `parts`, `band`, `board`, `sheets`, `page` the HTML · `live` the stream of it · `press` what comes back ·
+//! press on it means · `moves` what may be done unasked · `parts`, `band`, `board`, `sheets`, `page` the HTML · `live` the stream of it · `press` what comes back ·
 //! `number` what was typed · `assets` style and scripts.
 
 mod asked;
@@ -14,6 +14,7 @@ mod board;
 mod enter;
 mod form;
 mod live;
+mod moves;
 mod number;
 mod page;
 mod parts;

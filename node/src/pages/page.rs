@@ -10,11 +10,12 @@ use crate::pages::assets::POLICY;
 use crate::pages::band::band;
 use crate::pages::board;
 use crate::pages::enter::Settings;
+use crate::pages::moves;
 use crate::pages::number::limit_words;
 use crate::pages::parts::{self, icon, second};
 use crate::pages::sheets;
 use crate::pages::view::View;
-use crate::words::fill;
+use crate::words::{fill, place};
 use axum::extract::State;
 use axum::http::HeaderMap;
 use axum::http::header::{
@@ -270,6 +271,9 @@ fn card(view: &View, asked: &[Asked]) -> Markup {
             @if let Some(check) = about.and_then(|(_, check)| status.checks.iter().find(|one| one.id == *check)) {
                 p class="lim" { (l.your_check) " " b { (check.text) } }
                 (small_print(view, step, check, first.is_some_and(|one| one.again)))
+            }
+            @if let Some(load) = moves::moving(view) {
+                p class="moves" { (fill(l.may_move, &[("what", &view.words.item(&load.item)), ("where", place(load.to))])) }
             }
             (who(view, status, step))
         }

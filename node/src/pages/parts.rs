@@ -3,6 +3,7 @@
 //! May use: view, asked.   Never: words of its own.
 
 use crate::pages::asked::{Asked, Gives};
+use crate::pages::moves;
 use crate::pages::view::{LinkState, View, age};
 use crate::words::fill;
 use gantline_protocol::state::CallWord;
@@ -122,9 +123,24 @@ pub(crate) fn asked(view: &View, asked: Option<&Asked>, observer: bool) -> Marku
         div class="asked" {
             @match asked {
                 Some(one) => (control(view, one)),
+                None if moves::moving(view).is_some() && !observer => (all_stop(view)),
                 // In a stop the room is the band's.
                 None if observer || view.is(CallWord::StopWork) => {},
                 None => { div class="act none" { (l.nothing_asked) } }
+            }
+        }
+    }
+}
+
+/// While a load moves: everyone's way to have it stand still. A stop like the other, said in the words of the load line.
+fn all_stop(view: &View) -> Markup {
+    let l = view.labels;
+    html! {
+        form class="stopform" method="post" action="/press" {
+            input type="hidden" name="do" value="stop";
+            input type="hidden" name="kind" value="all_stop";
+            button class="act allstop" type="submit" data-control="allstop" {
+                span class="tx" { (l.all_stop) small { (l.all_stop_sub) } }
             }
         }
     }

@@ -255,7 +255,7 @@ impl<'a> View<'a> {
                     .iter()
                     .position(|(id, ..)| *id == role.as_str())
             };
-            one.roles.first().and_then(of).unwrap_or(usize::MAX)
+            named_for(one).and_then(of).unwrap_or(usize::MAX)
         };
         crew.sort_by_key(|one| (place(one), self.names.get(&one.device)));
         crew
@@ -305,14 +305,14 @@ impl<'a> View<'a> {
 fn names(status: &Status, plan: &Plan, labels: &Labels) -> BTreeMap<DeviceKey, (String, String)> {
     let mut holders: BTreeMap<&RoleId, BTreeSet<&Person>> = BTreeMap::new();
     for member in status.crew.iter().filter(|member| member.present) {
-        if let Some(role) = member.roles.first() {
+        if let Some(role) = named_for(member) {
             holders.entry(role).or_default().insert(&member.person);
         }
     }
     let mut names = BTreeMap::new();
     for member in &status.crew {
         let person = &member.person;
-        let Some(role) = member.roles.first().filter(|_| member.present) else {
+        let Some(role) = named_for(member).filter(|_| member.present) else {
             let name = person.to_string();
             names.insert(member.device, (name.clone(), name));
             continue;
@@ -329,6 +329,15 @@ fn names(status: &Status, plan: &Plan, labels: &Labels) -> BTreeMap<DeviceKey, (
         names.insert(member.device, name);
     }
     names
+}
+
+/// The role that a device is named for: who answers for the job is called so, whatever else they do.
+fn named_for(member: &CrewStatus) -> Option<&RoleId> {
+    let roles = &member.roles;
+    roles
+        .iter()
+        .find(|role| role.is_supervisor())
+        .or(roles.first())
 }
 
 fn role_names(role: &RoleId, plan: &Plan, labels: &Labels) -> (String, String) {

@@ -154,6 +154,12 @@ pub struct Labels {
     pub device_has_stop: &'static str,
     pub device_no_stop: &'static str,
     pub say_close: &'static str,
+    pub say_offer: &'static str,
+    pub say_done: &'static str,
+    pub say_moved: &'static str,
+    pub may_move: &'static str,
+    pub all_stop: &'static str,
+    pub all_stop_sub: &'static str,
     // The start press.
     pub start_question: &'static str,
     pub start: &'static str,

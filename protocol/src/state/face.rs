@@ -6,7 +6,8 @@
 //! confirmation of something that has changed meanwhile.
 
 use super::{AskedOf, CallWord, Status, StepState};
-use crate::ids::{ConditionId, EntryHash, HandoffId, JobId, StepId};
+use crate::ids::{ConditionId, EntryHash, HandoffId, ItemId, JobId, StepId};
+use crate::plan::Place;
 use serde::Serialize;
 
 /// What the hash is for, as BLAKE3's key derivation asks.
@@ -28,6 +29,7 @@ struct Face<'a> {
     stops: Vec<(EntryHash, Option<EntryHash>)>,
     conditions: Vec<(&'a ConditionId, bool)>,
     handoffs: Vec<(&'a HandoffId, bool, bool)>,
+    items: Vec<(&'a ItemId, Place)>,
 }
 
 /// The face of a status.
@@ -70,6 +72,11 @@ pub fn face(status: &Status) -> EntryHash {
             .handoffs
             .iter()
             .map(|one| (&one.handoff, one.ready.is_some(), one.taken))
+            .collect(),
+        items: status
+            .items
+            .iter()
+            .map(|item| (&item.id, item.at))
             .collect(),
     };
     let mut hasher = blake3::Hasher::new_derive_key(CONTEXT);

@@ -71,7 +71,10 @@ impl Crew {
         let what = Found {
             plan: plan::parse("plan.toml", PLAN).unwrap_or_else(|faults| panic!("{faults}")),
             person: Person::try_from(PEOPLE[0].0).unwrap(),
-            roles: vec![RoleId::try_from(PEOPLE[0].1).unwrap()],
+            // A small crew: the supervisor works on the ground too.
+            roles: [PEOPLE[0].1, "ground"]
+                .map(|role| RoleId::try_from(role).unwrap())
+                .into(),
             continues: None,
             nonce: [7; 16],
         };

@@ -2,8 +2,9 @@
 //! May use: crew, browser.   Never: the node's own code for what a page can do.
 
 use crate::browser::Browser;
-use crate::crew::{Crew, OBSERVER, SUPERVISOR, TOWER_1};
+use crate::crew::{Crew, OBSERVER, SUPERVISOR, TOWER_1, TOWER_2};
 use gantline_protocol::engine::Command;
+use gantline_protocol::log::entry::Said;
 use gantline_protocol::state::CallWord;
 use std::time::Duration;
 
@@ -68,8 +69,7 @@ async fn a_worker_confirms_by_keeping_pressed_and_stops_by_one_press() {
     browser
         .press(CONFIRM, Duration::from_millis(1_350), 0)
         .await;
-    crew.must(crate::crew::TOWER_2, Command::Agree { to: None })
-        .await;
+    crew.must(TOWER_2, Command::Agree { to: None }).await;
     crew.must(OBSERVER, Command::Agree { to: None }).await;
     crew.all_show(CallWord::Proceed).await;
     browser.shows("proceed").await;
@@ -90,9 +90,9 @@ async fn a_stop_sounds_until_it_is_answered_and_a_loss_sounds_otherwise() {
     let browser = Browser::start().await;
     browser.enter(&crew.link(TOWER_1).await).await;
     sounds(&browser, "again").await;
-    crew.deaf(crate::crew::TOWER_2, true).await;
+    crew.deaf(TOWER_2, true).await;
     sounds(&browser, "loss").await;
-    crew.deaf(crate::crew::TOWER_2, false).await;
+    crew.deaf(TOWER_2, false).await;
     sounds(&browser, "again").await;
     crew.stop(OBSERVER, "Person under the load").await;
     sounds(&browser, "stop").await;
@@ -112,5 +112,60 @@ async fn a_stop_sounds_until_it_is_answered_and_a_loss_sounds_otherwise() {
         )
         .await;
     browser.end().await;
+    crew.end().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_load_moves_by_offer_ready_take_done_and_all_stop_is_one_press() {
+    let crew = Crew::at_work().await;
+    let gap = Said::Value {
+        value: "1.88".parse().unwrap(),
+        unit: "m".to_owned(),
+    };
+    let key = || Said::Words("seated".to_owned());
+    for (place, step, check, said) in [
+        (TOWER_1, "load", "carry", Said::Yes),
+        (TOWER_2, "load", "carry", Said::Yes),
+        (OBSERVER, "load", "seen", Said::Yes),
+        (TOWER_1, "measure", "gap", gap),
+        (TOWER_1, "key", "key", key()),
+        (TOWER_2, "key", "key", key()),
+    ] {
+        crew.confirms(place, step, check, said).await;
+    }
+    let (aloft, ground) = (Browser::start().await, Browser::start().await);
+    aloft.enter(&crew.link(TOWER_1).await).await;
+    ground.enter(&crew.link(SUPERVISOR).await).await;
+    let long = Duration::from_millis(1_350);
+    let quote = |words: &str| {
+        format!(
+            "return document.querySelector('{CONFIRM}')?.textContent.startsWith('“{words}') ?? false"
+        )
+    };
+    let offer = quote("I offer Old string (old-string), to be on the ground");
+    aloft.until("the offer", &offer).await;
+    aloft.press(CONFIRM, long, 0).await;
+    ground
+        .until("asked whether ready", &quote("Ready: old-string-ground"))
+        .await;
+    ground.press(CONFIRM, long, 0).await;
+    aloft
+        .until("asked to take", &quote("I take old-string-ground"))
+        .await;
+    aloft.press(CONFIRM, long, 0).await;
+    let done = quote("Old string (old-string) stands: on the ground");
+    aloft.until("to say that it stands", &done).await;
+    aloft.picture("worker-load-moves").await;
+
+    // Who has nothing to say meanwhile has ALL STOP where the confirm would be.
+    let other = Browser::start().await;
+    other.enter(&crew.link(TOWER_2).await).await;
+    other.picture("worker-all-stop").await;
+    other.tap("main > .asked [data-control=allstop]").await;
+    crew.all_show(CallWord::StopWork).await;
+    assert_eq!(crew.status(OBSERVER).await.stops[0].kind, "all_stop");
+    for browser in [aloft, ground, other] {
+        browser.end().await;
+    }
     crew.end().await;
 }
