@@ -260,3 +260,59 @@ async fn when_the_node_ends_its_control_file_goes() {
     assert!(matches!(Client::open(&home), Err(ClientFault::File(_))));
     assert_ne!(port, 0);
 }
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_browser_comes_in_by_its_link_and_its_cookie_opens_the_pages_only() {
+    let rig = rig().await;
+    let port = rig.file.port;
+    let host = format!("Host: 127.0.0.1:{port}");
+    let origin = format!("Origin: http://127.0.0.1:{port}");
+    let link = Client::open(&rig.home).unwrap().page_link().unwrap().link;
+    let path = link
+        .strip_prefix(&format!("http://127.0.0.1:{port}"))
+        .unwrap();
+    let get = |path: &str, head: &[&str]| {
+        let head: String = head.iter().map(|line| format!("{line}\r\n")).collect();
+        let mut stream = TcpStream::connect((Ipv4Addr::LOCALHOST, port)).unwrap();
+        let request = format!("GET {path} HTTP/1.0\r\n{head}\r\n");
+        stream.write_all(request.as_bytes()).unwrap();
+        let mut answer = String::new();
+        stream.read_to_string(&mut answer).unwrap();
+        answer
+    };
+    let foreign = get(path, &["Host: crew.example"]);
+    assert!(foreign.starts_with("HTTP/1.0 421"), "{foreign}");
+    let entered = get(path, &[&host]);
+    let cookie = entered
+        .lines()
+        .find_map(|line| line.strip_prefix("set-cookie: "))
+        .and_then(|cookie| cookie.split(';').next())
+        .map(|cookie| format!("Cookie: {cookie}"))
+        .unwrap();
+    let again = get(path, &[&host]);
+    assert!(again.starts_with("HTTP/1.0 401"), "{again}");
+    let api = get("/api/joins", &[&host, &cookie]);
+    assert!(api.starts_with("HTTP/1.0 401"), "no page needs it: {api}");
+    let without = get("/worker", &[&host]);
+    assert!(without.starts_with("HTTP/1.0 401"), "{without}");
+    assert!(without.contains("gantline page"), "{without}");
+
+    let press = |head: &[&String]| {
+        let head: String = head.iter().map(|line| format!("{line}\r\n")).collect();
+        let body = "do=cannot&step=look&check=clear&text=no";
+        let length = body.len();
+        let request =
+            format!("POST /press HTTP/1.0\r\n{head}Content-Length: {length}\r\n\r\n{body}");
+        say(port, request.as_bytes()).0
+    };
+    let reached = || rig.reached.load(Ordering::Relaxed);
+    let before = reached();
+    let other = "Origin: http://crew.example".to_owned();
+    assert_eq!(press(&[&host, &cookie]), 403, "it does not say from where");
+    assert_eq!(press(&[&host, &cookie, &other]), 403);
+    assert_eq!(press(&[&host, &origin]), 401);
+    assert_eq!(reached(), before, "nothing reached the node");
+    // It reaches the node with both; this one answers no status, so the page gets no further.
+    assert_eq!(press(&[&host, &cookie, &origin]), 503);
+    assert!(reached() > before);
+}
