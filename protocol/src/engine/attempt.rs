@@ -112,6 +112,7 @@ impl Engine {
                 reasons.retain(|reason| !is_of_the_answer(plan, body, reason));
                 reasons
             })
+            .map(|reason| self.said_better(reason))
             .collect();
         reasons.sort();
         reasons.dedup();
@@ -139,6 +140,23 @@ impl Engine {
                 device: loose.content.author,
             })
             .collect()
+    }
+
+    /// Why there is no proof of a device that is heard: its stop is pressed, or it has said more than is here.
+    fn said_better(&self, reason: Reason) -> Reason {
+        match reason {
+            Reason::NoContact {
+                device,
+                age_ms: None,
+            } if self.is_in_contact(&device) => {
+                if self.watch.standing(&device, self.now.tick).quiet {
+                    Reason::NotLevel { device }
+                } else {
+                    Reason::NotQuiet { device }
+                }
+            }
+            other => other,
+        }
     }
 
     /// Whether there is a proof of life of a device within the watch limit.

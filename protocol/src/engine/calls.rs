@@ -8,13 +8,13 @@ use crate::engine::memory::changes;
 use crate::engine::output::{Alarm, Effect};
 use crate::facts;
 use crate::gate::Verdict;
-use crate::ids::{ConditionId, EntryHash, StepId};
+use crate::ids::{ConditionId, DeviceKey, EntryHash, StepId};
 use crate::log::entry::{Body, ConditionAge, Evidence, Proof, StopKind};
 use crate::log::graph::EntryIx;
 use crate::log::wire::Entry;
 use crate::reason::Reason;
 use crate::state::{Call, CallWord, Local, Pressing, Status};
-use crate::time::Now;
+use crate::time::{Now, Tick};
 use crate::watch::Contact;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -71,26 +71,42 @@ impl Engine {
     /// One for every other present device.
     #[must_use]
     pub fn contacts(&self, now: Now) -> Vec<Contact> {
-        let graph = self.job.graph();
         self.others()
             .iter()
             .map(|device| {
                 let standing = self.watch.standing(device, now.tick);
-                let mine = graph
-                    .chains_of(*device)
-                    .filter_map(|chain| graph.last(chain))
-                    .map(|last| graph.seq(last) + 1)
-                    .max()
-                    .unwrap_or(0);
                 Contact {
                     device: *device,
                     age_ms: standing.age_ms,
                     quiet: standing.quiet,
-                    level: standing.age_ms.is_some() && mine >= standing.head,
+                    level: standing.age_ms.is_some() && self.is_level(device, now.tick),
                     holds: self.as_cut(&standing.have),
                 }
             })
             .collect()
+    }
+
+    /// How many entries of a device are applied here, on the longest of its branches.
+    pub(super) fn held_of(&self, device: &DeviceKey) -> u32 {
+        let graph = self.job.graph();
+        graph
+            .chains_of(*device)
+            .filter_map(|chain| graph.last(chain))
+            .map(|last| graph.seq(last) + 1)
+            .max()
+            .unwrap_or(0)
+    }
+
+    /// LEVEL: whether all is here that a device is known to have said, by its own word and by what the others
+    /// hold of it: a stop that it lost with its power is known to them alone.
+    fn is_level(&self, device: &DeviceKey, now: Tick) -> bool {
+        let tag = device.tag();
+        let by_others = self
+            .others()
+            .iter()
+            .filter_map(|other| self.watch.proved_have(other)?.get(&tag).copied());
+        let known = by_others.max().unwrap_or(0);
+        self.held_of(device) >= known.max(self.watch.standing(device, now).head)
     }
 
     /// Heights as a cut of this device's graph; branches of forks are held by nobody for sure.
@@ -158,6 +174,7 @@ impl Engine {
             since_out: &scratch.since_out,
             entry_ages: &scratch.entry_ages,
             loose_stops: &scratch.loose_stops,
+            recovered: self.recovered,
             disk_failed: self.disk_failed_at.is_some(),
             page_silent: self.page_silent_at(now),
             steady: self.memory.steady(),
@@ -221,6 +238,11 @@ impl Engine {
             .iter()
             .filter_map(|device| {
                 let standing = self.watch.standing(device, self.now.tick);
+                // A proof that was not quiet proves nothing here: a stop may be behind it. Nor does one of a
+                // device that is known to have said more than is here: that may be a stop (KNOWN).
+                if !standing.quiet || !self.is_level(device, self.now.tick) {
+                    return None;
+                }
                 let behind = held
                     .iter()
                     .filter_map(|(author, count)| {
@@ -229,11 +251,9 @@ impl Engine {
                         (less > 0).then_some((*author, less))
                     })
                     .collect();
-                // A proof that was not quiet proves nothing here: a stop may be behind it.
                 Some(Proof {
                     device: device.tag(),
-                    age_ms: u32::try_from(standing.age_ms.filter(|_| standing.quiet)?)
-                        .unwrap_or(u32::MAX),
+                    age_ms: u32::try_from(standing.age_ms?).unwrap_or(u32::MAX),
                     behind,
                 })
             })

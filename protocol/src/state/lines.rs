@@ -18,7 +18,8 @@ fn watches(roster: &Roster, device: &DeviceKey) -> bool {
         .is_some_and(|member| member.roles.iter().any(RoleId::is_observer))
 }
 
-/// Own screen and disk: what is shown here is live, and what is pressed here can be kept.
+/// Own screen, disk and chain: what is shown here is live, what is pressed here can be kept, and nothing that was
+/// pressed here is known to others alone.
 pub(super) fn own_device(local: &Local) -> Vec<Reason> {
     let mut reasons = Vec::new();
     if local.page_silent {
@@ -26,6 +27,10 @@ pub(super) fn own_device(local: &Local) -> Vec<Reason> {
     }
     if local.disk_failed {
         reasons.push(Reason::DiskFailed);
+    }
+    if !local.recovered {
+        // What is missing may be the own stop.
+        reasons.push(Reason::NotLevel { device: local.me });
     }
     reasons
 }
@@ -316,6 +321,7 @@ mod tests {
                 since_out: &self.since_out,
                 entry_ages: &self.entry_ages,
                 loose_stops: &[],
+                recovered: true,
                 disk_failed: false,
                 page_silent: false,
                 steady: self.steady,

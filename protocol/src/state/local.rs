@@ -29,6 +29,8 @@ pub struct Local<'a> {
     pub entry_ages: &'a BTreeMap<EntryHash, u64>,
     /// Stops pressed here, or whose signature is known good, that are not (yet) in the applied log.
     pub loose_stops: &'a [Entry],
+    /// The own chain is known to be whole since this start: nobody holds more of it.
+    pub recovered: bool,
     /// The disk refused entries.
     pub disk_failed: bool,
     /// The device's page has been silent for over the page limit.

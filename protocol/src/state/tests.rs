@@ -124,6 +124,7 @@ struct Site {
     since_out: BTreeMap<ConditionId, u64>,
     entry_ages: BTreeMap<EntryHash, u64>,
     loose: Vec<crate::log::wire::Entry>,
+    recovered: bool,
     disk_failed: bool,
     page_silent: bool,
     steady: bool,
@@ -161,6 +162,7 @@ impl Site {
             since_out: BTreeMap::new(),
             entry_ages: BTreeMap::new(),
             loose: Vec::new(),
+            recovered: true,
             disk_failed: false,
             page_silent: false,
             steady: true,
@@ -317,6 +319,7 @@ impl Site {
             since_out: &self.since_out,
             entry_ages: &self.entry_ages,
             loose_stops: &self.loose,
+            recovered: self.recovered,
             disk_failed: self.disk_failed,
             page_silent: self.page_silent,
             steady: self.steady,
@@ -362,6 +365,15 @@ fn proceed_when_every_line_holds() {
         assert!(!call.by_loss);
         assert_eq!(call.good_for_ms, 1_000);
     }
+}
+
+#[test]
+fn a_device_of_whose_chain_others_hold_more_holds() {
+    let mut site = Site::new();
+    site.recovered = false;
+    let call = site.call(TOWER);
+    assert_eq!(call.word, CallWord::Hold);
+    assert_eq!(call.reasons, [Reason::NotLevel { device: key(TOWER) }]);
 }
 
 #[test]
