@@ -295,6 +295,38 @@ pub fn agree(one: &Job, other: &Job) -> Result<(), Broken> {
     Ok(())
 }
 
+/// Everything on which [`agree`] compares two devices, as one value: equal if they would agree, and unequal if they
+/// would not, but for the plan, of which only the version is part of it.
+#[must_use]
+pub fn judged(job: &Job) -> EntryHash {
+    let mut hasher = blake3::Hasher::new_derive_key(
+        "gantline 2026-11-25 everything that a log decides, version 1",
+    );
+    let mut say = |part: String| {
+        hasher.update(&(part.len() as u64).to_le_bytes());
+        hasher.update(part.as_bytes());
+    };
+    let graph = job.graph();
+    say(format!("{:?}", job.roster()));
+    say(job.plan_version().to_string());
+    for step in &job.plan().steps {
+        say(format!("{:?}", job.step_state(&step.id)));
+    }
+    let stops: BTreeSet<EntryHash> = job
+        .stops()
+        .iter()
+        .map(|stop| graph.hash(stop.entry))
+        .collect();
+    say(format!("{stops:?}"));
+    let mut verdicts: Vec<(EntryHash, Verdict)> = graph
+        .iter()
+        .map(|ix| (graph.hash(ix), sorted(job.verdict(ix))))
+        .collect();
+    verdicts.sort_by_key(|(hash, _)| *hash);
+    say(format!("{verdicts:?}"));
+    EntryHash(*hasher.finalize().as_bytes())
+}
+
 /// Reasons come in no promised order.
 fn sorted(verdict: Verdict) -> Verdict {
     match verdict {

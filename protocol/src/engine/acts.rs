@@ -27,7 +27,7 @@ struct ClockHeard {
 }
 
 /// What a node remembers of its own acts.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Acts {
     clocks: BTreeMap<DeviceKey, ClockHeard>,
     sampled: BTreeMap<DeviceKey, Tick>,

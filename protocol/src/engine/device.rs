@@ -37,8 +37,9 @@ const DISK_RETRY_MS: u64 = 1_000;
 /// has answered by then.
 const RECOVER_MS: u64 = 3_000;
 
-/// A device's job, with all that only the device knows.
-#[derive(Debug)]
+/// A device's job, with all that only the device knows. A copy is for looking ahead only: two of one device
+/// that both write would fork it.
+#[derive(Clone, Debug)]
 pub struct Engine {
     pub(super) author: Author,
     pub(super) me: DeviceKey,
@@ -343,13 +344,7 @@ impl Engine {
 
     /// How many own entries are on disk and applied.
     pub(super) fn own_height(&self) -> u32 {
-        let graph = self.job.graph();
-        graph
-            .chains_of(self.me)
-            .filter_map(|chain| graph.last(chain))
-            .map(|last| graph.seq(last) + 1)
-            .max()
-            .unwrap_or(0)
+        self.held_of(&self.me)
     }
 
     /// Recovery: whether the own chain is known to be whole. With nobody else on the job it is. Else every
@@ -634,6 +629,17 @@ impl Engine {
             // Others can apply the stop only with the entries before it.
             self.push_to_all(exposed, out);
         }
+    }
+
+    /// The entries that wait here for their past, ascending.
+    pub fn waiting(&self) -> impl Iterator<Item = &EntryHash> {
+        self.intake.pen.waiting()
+    }
+
+    /// Whether the own chain is known to be whole since the start, so that more than a stop may be written.
+    #[must_use]
+    pub fn is_recovered(&self) -> bool {
+        self.recovered
     }
 
     /// The entries of the job by hash, for tests and drivers that export the log.

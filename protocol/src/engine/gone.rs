@@ -24,7 +24,7 @@ const PAST_WITHIN_MS: u64 = 2_000;
 const UNKNOWN_SOUNDS_MS: u64 = 5_000;
 
 /// What was heard of devices that are gone, or were never here.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Gone {
     /// Since when a stop lacks its past with its author gone; `None`: it was logged in the own name.
     stops: BTreeMap<EntryHash, Option<Tick>>,

@@ -28,7 +28,7 @@ pub(super) struct Refusal {
 }
 
 /// An entry that is being checked.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Named {
     hash: EntryHash,
     author: DeviceTag,
@@ -62,7 +62,7 @@ impl BuildHasher for ByFirstBytes {
 }
 
 /// Entries between arrival and application.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Intake {
     pub(super) pen: Pen,
     /// Everybody admitted by an entry that is applied or on its way to disk, and the founder.

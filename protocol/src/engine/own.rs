@@ -16,7 +16,7 @@ use std::collections::VecDeque;
 pub(super) const WAITING_MAX: usize = 64;
 
 /// An own entry that is not applied yet.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Pending {
     pub(super) verified: Verified,
     /// The command that is answered when it is on disk.
@@ -24,7 +24,7 @@ pub(super) struct Pending {
 }
 
 /// A confirm that waits for fresh evidence.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Armed {
     pub(super) id: CommandId,
     pub(super) command: Command,
@@ -32,7 +32,7 @@ pub(super) struct Armed {
 }
 
 /// The own entries on their way.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Own {
     pub(super) pending: VecDeque<Pending>,
     pub(super) waiting: VecDeque<(CommandId, Command)>,

@@ -33,7 +33,7 @@ const STRANGER_AGAIN_MS: u64 = 10_000;
 /// Characters of a stranger's words that are kept.
 const STRANGER_WORDS: usize = 200;
 
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Going {
     bytes: Arc<[u8]>,
     author: DeviceTag,
@@ -45,7 +45,7 @@ struct Going {
 }
 
 /// Stops on their way.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Spread {
     loose: Vec<Entry>,
     going: BTreeMap<EntryHash, Going>,

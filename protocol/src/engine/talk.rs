@@ -38,14 +38,14 @@ const PASS_ON_MS: u64 = 2_000;
 /// Bytes of entries in one answer, so that a stop behind it waits little.
 const GIVE_BYTES: usize = 1024 * 1024;
 
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Link {
     asks: Bucket,
     tips_at: Option<Tick>,
 }
 
 /// The links that stand.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Links {
     up: BTreeMap<DeviceKey, Link>,
     pushed: BTreeMap<DeviceKey, Bucket>,

@@ -18,7 +18,7 @@ use crate::plan::{Condition, ConditionKind, Lasts, Plan};
 use crate::reason::Reason;
 
 /// Entries about one condition.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct ConditionTrail {
     bases: Trail<Basis>,
     outs: Trail<()>,

@@ -14,7 +14,7 @@ use crate::plan::{Place, Plan, Step};
 use crate::reason::Reason;
 
 /// Entries about one item.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct ItemTrail {
     /// What changes its place.
     moves: Trail<Change>,
@@ -34,7 +34,7 @@ enum Change {
 }
 
 /// One offer of an item that counts.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct OfferTrail {
     handoff: HandoffId,
     item: ItemId,

@@ -43,7 +43,7 @@ use std::collections::BTreeMap;
 use trail::Trail;
 
 /// The index of one job's log by what the entries are about.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct Facts {
     /// Longest way from the founding entry, for each entry: an order that every device finds alike.
     heights: Vec<u32>,

@@ -35,7 +35,7 @@ pub enum NotAJob {
 }
 
 /// The log of one job.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Job {
     pub(super) core: Core,
     pub(super) tally: Tally,

@@ -16,7 +16,7 @@ pub(super) type Roles = u64;
 pub(super) struct CheckNo(pub(super) u32);
 
 /// Numbers given to steps and checks when first met, and never changed.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Names {
     steps: BTreeMap<StepId, u16>,
     checks: BTreeMap<StepId, BTreeMap<CheckId, CheckNo>>,

@@ -197,7 +197,7 @@ pub(super) struct CheckRecords {
 }
 
 /// The index.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Records {
     pub(super) acks: Vec<Ack>,
     /// By entry: number of its acknowledgement and one; 0: none.

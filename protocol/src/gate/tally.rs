@@ -23,7 +23,7 @@ struct StepTally {
 }
 
 /// The running count.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Tally {
     weights: Vec<Weight>,
     counted: Vec<Vec<u32>>,
@@ -35,7 +35,7 @@ pub(super) struct Tally {
 }
 
 /// What has to be looked at again.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Touched {
     /// Everything: what was nothing may be something again.
     pub(super) everything: bool,

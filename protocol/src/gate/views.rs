@@ -76,7 +76,7 @@ impl RareEntry {
 }
 
 /// All administrative entries.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct RareEntries(BTreeMap<EntryIx, RareEntry>);
 
 impl RareEntries {
@@ -113,7 +113,7 @@ pub(super) struct Present {
 }
 
 /// Crew and plan at a cut.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct View {
     /// The administrative entries in the cut, ascending.
     pub(super) members: Vec<EntryIx>,
@@ -197,11 +197,11 @@ type Key = (Vec<EntryIx>, Vec<(DeviceKey, u32)>);
 pub(super) struct ViewIx(u32);
 
 /// All views so far.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Views {
     pub(super) names: Names,
     pub(super) rare: RareEntries,
-    views: Vec<View>,
+    views: Vec<Arc<View>>,
     by_key: BTreeMap<Key, ViewIx>,
     plans: BTreeMap<Vec<EntryIx>, Arc<PlanAt>>,
     /// For each entry the view of its strict past.
@@ -246,7 +246,7 @@ impl Views {
             key.clone(),
         );
         let ix = ViewIx(self.views.len() as u32);
-        self.views.push(view);
+        self.views.push(Arc::new(view));
         self.by_key.insert(key, ix);
         ix
     }

@@ -16,7 +16,7 @@ use std::collections::BTreeMap;
 use std::rc::Rc;
 
 /// The entries and every fact about them that is settled by their own past.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Core {
     pub(super) graph: Graph,
     pub(super) views: Views,
@@ -53,7 +53,7 @@ pub(super) enum Weights<'a> {
 }
 
 /// Answers already worked out for one set.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Memo {
     weights: RefCell<BTreeMap<u32, Weight>>,
     candidates: RefCell<BTreeMap<CheckNo, Rc<[u32]>>>,

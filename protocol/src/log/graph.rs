@@ -27,7 +27,7 @@ pub struct ChainIx(pub u32);
 /// missing count is zero.
 pub type Cut = [u32];
 
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Node {
     entry: Arc<Entry>,
     chain: ChainIx,
@@ -35,7 +35,7 @@ struct Node {
     past_len: u32,
 }
 
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Chain {
     author: DeviceKey,
     /// The number of this chain's first entry: 0, or where it leaves another chain.
@@ -92,7 +92,7 @@ pub enum CannotInsert {
 }
 
 /// All applied entries of a job.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Graph {
     nodes: Vec<Node>,
     by_hash: HashTable<EntryIx>,

@@ -13,7 +13,7 @@ use crate::log::sign::Verified;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The waiting room.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct Pen {
     waiting: BTreeMap<EntryHash, Waiting>,
     /// For each hash that is missed, who waits for it.
@@ -22,7 +22,7 @@ pub struct Pen {
     stops: Compartment,
 }
 
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Waiting {
     verified: Verified,
     missing: BTreeSet<EntryHash>,
@@ -30,14 +30,14 @@ struct Waiting {
 }
 
 /// One kind of places, by author.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 struct Compartment {
     by_author: BTreeMap<DeviceKey, Share>,
     entries: usize,
     bytes: usize,
 }
 
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 struct Share {
     by_seq: BTreeSet<(u32, EntryHash)>,
     bytes: usize,
@@ -176,6 +176,11 @@ impl Pen {
             .values()
             .filter(|waiting| waiting.is_stop)
             .map(|waiting| &waiting.verified)
+    }
+
+    /// The hashes of all entries that wait; ascending.
+    pub fn waiting(&self) -> impl Iterator<Item = &EntryHash> {
+        self.waiting.keys()
     }
 
     /// Whether this entry waits here.
