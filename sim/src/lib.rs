@@ -6,6 +6,7 @@
 
 pub mod cases;
 pub mod crew;
+pub mod explore;
 pub mod measure;
 pub mod people;
 pub mod radio;

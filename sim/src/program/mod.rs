@@ -3,6 +3,7 @@
 //! May use: the simulator, files, threads, the time for a speed.   Never: anything that a run depends on.
 //! To add a subcommand: a file here with `Arguments` and a function of them, a line in `What`, a line in `Program::run`.
 
+mod explore;
 mod found;
 mod measure;
 mod one;
@@ -32,6 +33,8 @@ enum What {
     One(one::Arguments),
     /// Measures how stops spread and how often a crew holds falsely, by loss, limit and size of the crew.
     Measure(measure::Arguments),
+    /// Explores every order of what can happen in a small world.
+    Explore(explore::Arguments),
 }
 
 impl Program {
@@ -41,6 +44,7 @@ impl Program {
             What::Run(arguments) => run::run(&arguments),
             What::One(arguments) => one::one(&arguments),
             What::Measure(arguments) => measure::measure(&arguments),
+            What::Explore(arguments) => explore::run(&arguments),
         }
     }
 }

@@ -32,6 +32,9 @@ pub(crate) enum Problem {
         /// What was wrong, where.
         bad: BadFile,
     },
+    /// A world that cannot be explored.
+    #[error("the small world: {0}")]
+    Explore(String),
     /// A thread that cannot be started.
     #[error("no thread can be started: {0}")]
     Thread(std::io::Error),
