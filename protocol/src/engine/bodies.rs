@@ -91,7 +91,14 @@ fn open_offer(
         .into_iter()
         .filter(|offer| handoff.is_none_or(|handoff| *handoff == offer.handoff))
         .max_by_key(|offer| (graph.content(offer.offer).stamp, graph.hash(offer.offer)))
-        .ok_or_else(|| vec![Reason::MissingHandoff])
+        .ok_or_else(|| {
+            // Beside that nothing is offered, why nothing could be.
+            let (all, plan) = (graph.all(), job.plan());
+            let hold = job.facts().hold_in(graph, all, job.roster(), plan, &[]);
+            core::iter::once(Reason::MissingHandoff)
+                .chain(hold)
+                .collect()
+        })
 }
 
 fn own_acknowledgement(
