@@ -4,7 +4,11 @@
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
 use gantline_sim::cases::{self, Case, Fault};
+use gantline_sim::radio::Air;
 use std::path::{Path, PathBuf};
+
+/// Fixes the run of every case.
+const SEED: u64 = 1;
 
 fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("cases")
@@ -181,4 +185,72 @@ fn what_is_no_case_at_all_is_said() {
     let faults = read("other-name.toml", &text("c00-golden-path.toml")).unwrap_err();
     assert_eq!(faults.len(), 1);
     assert_eq!(faults[0].expected, "c00-golden-path.toml");
+}
+
+/// Runs a case in clear air and stops at all that is not as it says.
+#[track_caller]
+fn comes_out(file: &str) {
+    let case = read(file, &text(file)).unwrap();
+    let outcome = cases::run(&case, SEED, Air::CLEAR).unwrap();
+    assert_eq!(outcome.findings.len(), case.expects.len());
+    let lines = outcome.lines(file);
+    assert!(lines.is_empty(), "seed {SEED}\n{}", lines.join("\n"));
+}
+
+/// One test a case. The long ones, of ten minutes to a day and a half, take minutes in an unoptimised build, where they
+/// are left to `tests/run`: it has the program run all cases, optimised.
+macro_rules! cases {
+    ($($length:ident $name:ident: $file:literal,)*) => {
+        $(cases!(@ $length $name $file);)*
+
+        #[test]
+        fn every_file_has_a_test() {
+            let tested = [$($file),*];
+            let files = files();
+            let files: Vec<&str> = files.iter().map(|path| name(path)).collect();
+            assert_eq!(files, tested);
+        }
+    };
+    (@ short $name:ident $file:literal) => {
+        #[test]
+        fn $name() {
+            comes_out($file);
+        }
+    };
+    (@ long $name:ident $file:literal) => {
+        #[test]
+        #[cfg_attr(debug_assertions, ignore = "takes minutes unoptimised; tests/run has it optimised")]
+        fn $name() {
+            comes_out($file);
+        }
+    };
+}
+
+cases! {
+    long c00_golden_path: "c00-golden-path.toml",
+    short c01_early_confirmation: "c01-early-confirmation.toml",
+    short c02_observer_distracted: "c02-observer-distracted.toml",
+    short c03_stop_not_heard: "c03-stop-not-heard.toml",
+    short c04_partition_dead_spot: "c04-partition-dead-spot.toml",
+    long c05_battery_dies_in_stop: "c05-battery-dies-in-stop.toml",
+    short c06_confirms_race_stop: "c06-confirms-race-stop.toml",
+    short c07_static_ground_early: "c07-static-ground-early.toml",
+    short c08_load_on_one_pole: "c08-load-on-one-pole.toml",
+    short c09_tool_not_fit: "c09-tool-not-fit.toml",
+    short c10_clearance_below_limit: "c10-clearance-below-limit.toml",
+    long c11_wind_rises_mid_step: "c11-wind-rises-mid-step.toml",
+    long c12_reclose_block_lapses: "c12-reclose-block-lapses.toml",
+    short c13_observer_relieved: "c13-observer-relieved.toml",
+    short c14_tool_left_aloft: "c14-tool-left-aloft.toml",
+    long c15_wrong_structure: "c15-wrong-structure.toml",
+    short c16_done_then_logged: "c16-done-then-logged.toml",
+    long c17_clock_wrong: "c17-clock-wrong.toml",
+    short c18_glove_duplicate_press: "c18-glove-duplicate-press.toml",
+    short c19_unauthorised_device: "c19-unauthorised-device.toml",
+    short c20_supervisor_presses_to_resume: "c20-supervisor-presses-to-resume.toml",
+    long c21_log_edited: "c21-log-edited.toml",
+    short c22_hoist_without_ready: "c22-hoist-without-ready.toml",
+    long c23_overnight_suspension: "c23-overnight-suspension.toml",
+    long c24_lightning: "c24-lightning.toml",
+    short c25_mirror_disagreement: "c25-mirror-disagreement.toml",
 }

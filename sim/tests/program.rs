@@ -56,6 +56,7 @@ fn each_subcommand_has_a_help_that_names_its_arguments() {
             &["--seeds", "--devices", "--json", "--found", "--keep-going"][..],
         ),
         ("one", &["--trace", "--script", "--devices"][..]),
+        ("cases", &["--only", "--seed", "--rough"][..]),
     ] {
         assert!(all.out.contains(&format!("  {command} ")), "{}", all.out);
         let help = sim(&[command, "--help"]);
@@ -182,4 +183,63 @@ fn a_range_of_seeds_answers_in_json() {
         answer["occurred"].as_object().unwrap().len() > 3,
         "{answer}"
     );
+}
+
+#[test]
+fn cases_are_run_and_reported_and_a_word_that_no_form_knows_is_an_error() {
+    let sources = concat!(env!("CARGO_MANIFEST_DIR"), "/cases");
+    let good = sim(&["cases", sources, "--only", "c06"]);
+    assert_eq!(good.code, 0, "{}{}", good.out, good.error);
+    assert!(
+        good.out.contains("C06 seed 1, 0 % lost: 8 of 8"),
+        "{}",
+        good.out
+    );
+
+    let name = "c06-confirms-race-stop.toml";
+    let text = std::fs::read_to_string(format!("{sources}/{name}")).unwrap();
+    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("cases");
+    std::fs::create_dir_all(&folder).unwrap();
+    let folder = folder.to_str().unwrap();
+    let write = |text: &str| std::fs::write(format!("{folder}/{name}"), text).unwrap();
+
+    // What does not come out as the case says is said with its line, and ends with 1.
+    let wrong = text.replacen("value = \"stop\"", "value = \"running\"", 1);
+    write(&wrong);
+    let unmet = sim(&["cases", folder]);
+    assert_eq!(unmet.code, 1, "{}", unmet.out);
+    let line = wrong
+        .lines()
+        .position(|line| line == "value = \"running\"")
+        .unwrap();
+    let table = wrong.lines().take(line).collect::<Vec<_>>();
+    let line = table
+        .iter()
+        .rposition(|line| *line == "[[expect]]")
+        .unwrap()
+        + 1;
+    assert!(
+        unmet.out.contains(&format!("{name}:{line}: at 12500 ms")),
+        "{}",
+        unmet.out
+    );
+    assert!(
+        unmet.out.contains("1 runs of cases, 0 as the case says"),
+        "{}",
+        unmet.out
+    );
+
+    write(&text.replacen("what = \"confirm\"", "what = \"conform\"", 1));
+    let unknown = sim(&["cases", folder]);
+    assert_eq!((unknown.code, unknown.out.as_str()), (2, ""));
+    assert!(
+        unknown
+            .error
+            .contains("event e1.what: found `conform`, expected one of "),
+        "{}",
+        unknown.error
+    );
+    assert!(unknown.error.contains(name), "{}", unknown.error);
+    assert_eq!(sim(&["cases", sources, "--only", "C99"]).code, 2);
+    assert_eq!(sim(&["cases", "/no/such/folder"]).code, 2);
 }

@@ -157,10 +157,12 @@ pub struct Need {
 }
 
 impl Case {
-    /// The member of a device.
+    /// When the last thing happens or is looked at, ms after the beginning.
     #[must_use]
-    pub fn member(&self, device: &str) -> Option<&Member> {
-        self.crew.iter().find(|member| member.device == device)
+    pub fn lasts_ms(&self) -> u64 {
+        let events = self.events.iter().map(|event| event.at_ms);
+        let expects = self.expects.iter().map(|expect| expect.at_ms);
+        events.chain(expects).max().unwrap_or(0)
     }
 
     /// The event with an id.

@@ -3,6 +3,7 @@
 //! May use: the simulator, files, threads, the time for a speed.   Never: anything that a run depends on.
 //! To add a subcommand: a file here with `Arguments` and a function of them, a line in `What`, a line in `Program::run`.
 
+mod cases;
 mod explore;
 mod found;
 mod measure;
@@ -31,6 +32,8 @@ enum What {
     Run(run::Arguments),
     /// Runs one seed, or one file of `sim/seeds`.
     One(one::Arguments),
+    /// Runs the case files of a folder.
+    Cases(cases::Arguments),
     /// Measures how stops spread and how often a crew holds falsely, by loss, limit and size of the crew.
     Measure(measure::Arguments),
     /// Explores every order of what can happen in a small world.
@@ -43,6 +46,7 @@ impl Program {
         match self.what {
             What::Run(arguments) => run::run(&arguments),
             What::One(arguments) => one::one(&arguments),
+            What::Cases(arguments) => cases::cases(&arguments),
             What::Measure(arguments) => measure::measure(&arguments),
             What::Explore(arguments) => explore::run(&arguments),
         }

@@ -2,6 +2,7 @@
 //! Owns: nothing.   Gives: `Problem`.
 //! May use: script.   Never: a run that failed (that is a result).
 
+use gantline_sim::cases::Fault;
 use gantline_sim::script::BadFile;
 use std::path::PathBuf;
 
@@ -31,6 +32,18 @@ pub(crate) enum Problem {
         path: PathBuf,
         /// What was wrong, where.
         bad: BadFile,
+    },
+    /// Case files that are not understood to the last word.
+    #[error("{}", faults.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n"))]
+    Cases {
+        /// All that is wrong, each with its file, line and field.
+        faults: Vec<Fault>,
+    },
+    /// A folder without the case that was asked for.
+    #[error("{}: found no such case, expected files c00-….toml of cases", path.display())]
+    NoCase {
+        /// The folder.
+        path: PathBuf,
     },
     /// A world that cannot be explored.
     #[error("the small world: {0}")]

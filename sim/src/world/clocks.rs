@@ -70,6 +70,11 @@ impl World {
         self.devices[device].clocks.drift(now, ppm);
     }
 
+    /// A device's wall clock is exactly so far ahead of true time from now on, ms; behind, if negative.
+    pub fn set_wall(&mut self, device: usize, ahead_ms: i64) {
+        self.devices[device].clocks.wall_ahead = ahead_ms;
+    }
+
     /// A device's wall clock is set on or back.
     pub fn step_wall(&mut self, device: usize, ms: i64) {
         let clocks = &mut self.devices[device].clocks;

@@ -68,6 +68,29 @@ impl World {
         }
     }
 
+    /// Whether the supervisor's device has the admission of a device.
+    #[must_use]
+    pub fn may_join(&self, device: usize) -> bool {
+        self.engine(self.supervisor())
+            .is_some_and(|engine| engine.job().roster().present(&self.devices[device].id))
+    }
+
+    /// A device that is admitted takes the log and starts, without time passing. What it alone has, it keeps.
+    pub fn come_onto_job(&mut self, device: usize) {
+        match self.join(self.supervisor(), device) {
+            Ok(mut journal) => {
+                self.power_off(device);
+                let own = &mut self.devices[device].disk.journal;
+                let only_here = own.drain(..).filter(|entry| !journal.contains(entry));
+                let only_here: Vec<Arc<[u8]>> = only_here.collect();
+                journal.extend(only_here);
+                *own = journal;
+                self.power_on(device);
+            }
+            Err(why) => self.broken.push(Broken(format!("joining: {why}"))),
+        }
+    }
+
     /// The log itself, where signatures are simulated: the way onto a job knows real ones only.
     fn hand_over(&self, host: usize) -> Result<Vec<Arc<[u8]>>, String> {
         let graph = self.engine(host).ok_or("the host is off")?.job().graph();

@@ -3,7 +3,7 @@
 //! May use: protocol, radio, crew.   Never: a real clock, threads, an order that memory addresses decide.
 //!
 //! In reading order: `queue` what happens when · `device` one device: key, power, its parts · `clocks` · `disk`
-//! · `page` · `hostile` bad hands · `links` which connections stand · `joining` onto the job · `carry` inputs and effects · `press`
+//! · `page` · `hostile` bad hands · `meddle` past the engine · `links` which connections stand · `joining` onto the job · `carry` inputs and effects · `press`
 //! fingers and answers · `look` what must never be, after each event · `trace` the hash of a run.
 
 mod carry;
@@ -14,6 +14,7 @@ mod hostile;
 mod joining;
 mod links;
 mod look;
+mod meddle;
 mod page;
 mod press;
 mod queue;
@@ -188,6 +189,12 @@ impl World {
     #[must_use]
     pub fn seed(&self) -> u64 {
         self.options.seed
+    }
+
+    /// How entries are signed and checked in this run.
+    #[must_use]
+    pub fn signatures(&self) -> &'static dyn gantline_protocol::log::signatures::Signatures {
+        self.signing.signatures()
     }
 
     /// The hash of everything that happened so far.
