@@ -20,6 +20,8 @@ const SAMPLE_MS: u64 = 100;
 const SHOWN_WITHIN_MS: u64 = 30_000;
 /// Mean length of a bad spell, ms.
 const BURST_MS: u64 = 1_000;
+/// Datagrams lost while a radio fades, in a hundred.
+const FADE_LOSS: u64 = 80;
 
 /// How datagrams get lost.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -28,13 +30,15 @@ pub enum Loss {
     Alone,
     /// In spells of a second on a pair: a third can carry.
     OnPairs,
-    /// In spells of a second of a device's whole radio: nobody can carry.
+    /// In spells of a second in which a device's whole radio fades and four of five are lost: nobody can carry.
+    Fading,
+    /// In spells of a second in which a device's whole radio is deaf and dumb.
     OnRadios,
 }
 
 impl Loss {
     /// Every kind.
-    pub const ALL: [Self; 3] = [Self::Alone, Self::OnPairs, Self::OnRadios];
+    pub const ALL: [Self; 4] = [Self::Alone, Self::OnPairs, Self::Fading, Self::OnRadios];
 
     /// Its name, for tables.
     #[must_use]
@@ -42,28 +46,31 @@ impl Loss {
         match self {
             Self::Alone => "each alone",
             Self::OnPairs => "1 s bursts of a pair",
+            Self::Fading => "1 s fades of a radio",
             Self::OnRadios => "1 s bursts of a radio",
         }
     }
 
-    /// An air in which so many in a hundred are lost on average, at most 90. In a burst of a pair or of one radio
-    /// everything is.
+    /// An air in which so many in a hundred are lost on the way from one radio on average, at most 70.
     #[must_use]
     pub fn air(self, percent: u64) -> Air {
-        let percent = percent.min(90);
+        let percent = percent.min(70);
         let mut air = Air {
             delay_ms: (1, 20),
             ..Air::CLEAR
         };
-        let bursts = (percent > 0).then(|| Bursts {
-            good_ms: BURST_MS * (100 - percent) / percent,
-            bad_ms: BURST_MS,
-            loss: 100,
-        });
+        let bursts = |loss: u64| {
+            (percent > 0).then(|| Bursts {
+                good_ms: BURST_MS * (loss - percent) / percent,
+                bad_ms: BURST_MS,
+                loss,
+            })
+        };
         match self {
             Self::Alone => air.loss = percent,
-            Self::OnPairs => air.pairs = bursts,
-            Self::OnRadios => air.devices = bursts,
+            Self::OnPairs => air.pairs = bursts(100),
+            Self::Fading => air.devices = bursts(FADE_LOSS),
+            Self::OnRadios => air.devices = bursts(100),
         }
         air
     }
@@ -291,7 +298,7 @@ mod tests {
             clear.mean_bytes() > 100.0 && clear.mean_bytes() <= 1_200.0,
             "{clear:?}"
         );
-        let deaf = rest(&setting(Loss::OnRadios, 85), 1, 10_000);
+        let deaf = rest(&setting(Loss::OnRadios, 70), 1, 10_000);
         assert!(deaf.share() > 0.3 && deaf.begun > 0, "{deaf:?}");
     }
 }

@@ -156,8 +156,8 @@ fn holds(arguments: &Arguments) -> Plot {
             println!();
         }
     }
-    // Three kinds at the usual limit, and the kind that nobody can carry at every limit.
-    lines.retain(|(name, _)| name.ends_with(", 4 s") || name.starts_with(Loss::OnRadios.name()));
+    // Every kind at the usual limit, and fades at every limit.
+    lines.retain(|(name, _)| name.ends_with(", 4 s") || name.starts_with(Loss::Fading.name()));
     Plot {
         title: format!("False Hold, crew of {CREW}"),
         across: "datagrams lost, %".to_owned(),

@@ -185,6 +185,7 @@ fn report(arguments: &Arguments, sum: &Sum, missing: &[&str], seconds: f64) {
             "stop_spread_ms": { "p50": part(50), "p99": part(99), "most": part(100) },
             "occurred": sum.counts.faults,
             "refused": sum.counts.refused,
+            "recorded_without_counting": sum.counts.noted,
             "never_occurred": missing,
         });
         println!("{answer}");
@@ -200,7 +201,8 @@ fn report(arguments: &Arguments, sum: &Sum, missing: &[&str], seconds: f64) {
         arguments.threads
     );
     println!(
-        "slowest close {} s after the healing; stops shown after {} ms (half), {} ms (99 of 100), {} ms (all)",
+        "slowest close {} s after the healing; stops shown after {} ms (half), {} ms (99 of 100), {} ms (all: devices \
+         that were cut off or off, too)",
         sum.slowest_close_ms / 1_000,
         part(50),
         part(99),
@@ -208,6 +210,7 @@ fn report(arguments: &Arguments, sum: &Sum, missing: &[&str], seconds: f64) {
     );
     println!("occurred: {}", words(&sum.counts.faults));
     println!("refused: {}", words(&sum.counts.refused));
+    println!("recorded without counting: {}", words(&sum.counts.noted));
     if !missing.is_empty() {
         println!("NEVER OCCURRED: {}", missing.join(", "));
     }

@@ -31,9 +31,10 @@ const FAULTS: &[&str] = &[
     "hostile",
 ];
 
-/// Every reason for which a press can be refused, by its code. Not here, as no press of these crews meets them:
-/// `needs_version` (every device has the same version) and `late` and `taken_back` (what an entry is worth once
-/// others are in the log beside it; no answer to a press). `crossed_stop` and `removed` share codes with others.
+/// Every reason for which a press is refused, or recorded without counting, by its code. Not here: `needs_version`
+/// (every device of a run has the same version), `late` and `taken_back` (what an entry is worth once others are in
+/// the log beside it, which answers no press), `suspended` (a call says it, no answer does) and `proxy` (nothing in
+/// the protocol gives it).
 const REFUSED: &[&str] = &[
     "closed",
     "conflict",
@@ -54,11 +55,9 @@ const REFUSED: &[&str] = &[
     "not_unlocked",
     "not_yours",
     "out_of_limit",
-    "proxy",
     "relief_incomplete",
     "stale",
     "stop_active",
-    "suspended",
     "tool_not_fit",
     "wrong_answer_form",
     "wrong_role",
@@ -71,6 +70,8 @@ pub struct Counts {
     pub faults: BTreeMap<&'static str, u64>,
     /// Refusals, by the reason's code.
     pub refused: BTreeMap<&'static str, u64>,
+    /// What was recorded and does not count, by the reason's code.
+    pub noted: BTreeMap<&'static str, u64>,
 }
 
 impl Counts {
@@ -88,6 +89,9 @@ impl Counts {
         }
         for (name, count) in &other.refused {
             *self.refused.entry(name).or_default() += count;
+        }
+        for (name, count) in &other.noted {
+            *self.noted.entry(name).or_default() += count;
         }
     }
 
@@ -117,6 +121,9 @@ impl Counts {
     pub(super) fn refusals(&mut self, world: &World) {
         for (reason, count) in &world.refusals {
             *self.refused.entry(reason).or_default() += count;
+        }
+        for (reason, count) in &world.noted {
+            *self.noted.entry(reason).or_default() += count;
         }
         for (name, count) in &world.mischiefs {
             self.add(name, *count);
@@ -150,6 +157,32 @@ pub fn never_seen(counts: &Counts) -> Vec<&'static str> {
     let missing = faults.filter(|name| !counts.faults.contains_key(name));
     let refused = REFUSED.iter().copied();
     missing
-        .chain(refused.filter(|name| !counts.refused.contains_key(name)))
+        .chain(
+            refused.filter(|name| {
+                !counts.refused.contains_key(name) && !counts.noted.contains_key(name)
+            }),
+        )
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn whatever_never_occurred_is_named_and_only_that() {
+        let all = never_seen(&Counts::default());
+        let mut counts = Counts::default();
+        for name in &all {
+            counts.faults.insert(name, 1);
+            counts.refused.insert(name, 1);
+        }
+        assert_eq!(never_seen(&counts), [""; 0]);
+        counts.faults.remove("partition");
+        counts.refused.remove("stale");
+        // What is recorded and does not count has its reason too.
+        counts.refused.remove("wrong_role");
+        counts.noted.insert("wrong_role", 1);
+        assert_eq!(never_seen(&counts), ["partition", "stale"]);
+    }
 }

@@ -75,6 +75,8 @@ pub struct World {
     pub outcomes: Vec<(usize, Command, Outcome)>,
     /// How often each reason was given for a refusal.
     pub refusals: BTreeMap<&'static str, u64>,
+    /// How often each reason was given for which what was recorded does not count.
+    pub noted: BTreeMap<&'static str, u64>,
     /// Stops pressed.
     pub pressed: Vec<Pressed>,
     /// When each device first said Stop work after the newest press, by true time.
@@ -127,6 +129,7 @@ impl World {
             devices,
             outcomes: Vec::new(),
             refusals: BTreeMap::new(),
+            noted: BTreeMap::new(),
             pressed: Vec::new(),
             first_stop: BTreeMap::new(),
             broken: Vec::new(),

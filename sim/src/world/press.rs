@@ -54,8 +54,11 @@ impl World {
             self.devices[device].waits_for = None;
         }
         match &outcome {
-            Outcome::Recorded { entry, .. } => {
+            Outcome::Recorded { entry, reasons, .. } => {
                 self.devices[device].told_recorded.insert(*entry);
+                for reason in reasons {
+                    *self.noted.entry(reason.code()).or_default() += 1;
+                }
             }
             Outcome::Refused { reasons } => {
                 for reason in reasons {
