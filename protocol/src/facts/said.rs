@@ -4,8 +4,9 @@
 
 use super::Facts;
 use crate::ids::{CheckId, DeviceKey, StepId};
-use crate::log::entry::Body;
+use crate::log::entry::{Body, ClockSample};
 use crate::log::graph::{Cut, EntryIx, Graph};
+use std::collections::BTreeMap;
 
 impl Facts {
     pub(super) fn note_said(&mut self, graph: &Graph, ix: EntryIx) {
@@ -66,13 +67,20 @@ impl Facts {
         }
     }
 
-    /// The newest comparison of clocks that each device has made, with the other device and how far that
-    /// one's clock is ahead, ms.
+    /// The newest comparison of clocks that each device has made with each other one, and how far that one's clock is
+    /// ahead, ms.
     #[must_use]
-    pub fn clocks(&self, graph: &Graph, cut: &Cut) -> Vec<(DeviceKey, Body)> {
-        self.clocks
-            .newest(cut)
-            .map(|(ix, ())| (graph.author(ix), graph.body(ix).clone()))
+    pub fn clocks(&self, graph: &Graph, cut: &Cut) -> Vec<(DeviceKey, ClockSample)> {
+        let mut newest = BTreeMap::new();
+        // Of a chain the newer come later, and take the place of the older.
+        for (ix, ()) in self.clocks.all(cut) {
+            if let Body::ClockSample(sample) = graph.body(ix) {
+                newest.insert((graph.author(ix), sample.device), sample.clone());
+            }
+        }
+        newest
+            .into_iter()
+            .map(|((author, _), sample)| (author, sample))
             .collect()
     }
 }

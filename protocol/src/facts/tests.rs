@@ -517,6 +517,28 @@ fn what_a_node_writes_by_itself_or_another_says_renews_nobody() {
 }
 
 #[test]
+fn clocks_compared_with_one_device_do_not_hide_those_compared_with_another() {
+    let mut crew = Crew::new();
+    for (device, ahead_ms) in [(TOWER, 5_000), (GROUND, -3_600_000), (TOWER, 7_000)] {
+        let sample = crate::log::entry::ClockSample {
+            device: key(device).tag(),
+            ahead_ms,
+            doubt_ms: 1,
+        };
+        crew.say(OBSERVER, Body::ClockSample(sample));
+    }
+    let clocks = crew.facts.clocks(&crew.graph, &crew.all());
+    let mut found: Vec<_> = clocks
+        .iter()
+        .map(|(author, sample)| (*author, sample.device, sample.ahead_ms))
+        .collect();
+    found.sort_unstable_by_key(|(_, _, ahead_ms)| *ahead_ms);
+    let expected = [(GROUND, -3_600_000), (TOWER, 7_000)];
+    let expected = expected.map(|(device, ahead_ms)| (key(OBSERVER), key(device).tag(), ahead_ms));
+    assert_eq!(found, expected);
+}
+
+#[test]
 fn a_take_of_the_role_brings_the_observer_back() {
     let mut crew = Crew::new();
     crew.say(OBSERVER, away("eyes"));

@@ -476,10 +476,8 @@ fn items(job: &Job, status: &Status, list: &mut List) {
 
 fn clocks(job: &Job, local: &Local, list: &mut List) {
     let graph = job.graph();
-    for (device, body) in job.facts().clocks(graph, graph.all()) {
-        if let Body::ClockSample(sample) = body
-            && device == local.me
-        {
+    for (device, sample) in job.facts().clocks(graph, graph.all()) {
+        if device == local.me {
             let seconds = sample.ahead_ms / 1000;
             list.say("skew", format!("{} {seconds}", sample.device));
         }
