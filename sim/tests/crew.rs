@@ -1,6 +1,8 @@
 //! Whole crews on virtual time: what the rooms promise together.
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
+mod support;
+
 use gantline_protocol::engine::{Command, Outcome};
 use gantline_protocol::ids::{Person, RoleId};
 use gantline_protocol::invariants;
@@ -9,6 +11,7 @@ use gantline_protocol::plan::{self, Plan};
 use gantline_protocol::state::{CallWord, JobState, StepState};
 use gantline_sim::radio::Air;
 use gantline_sim::world::{Options, World};
+use support::crew_of_six;
 
 const SUPERVISOR: usize = 0;
 const TOWER_1: usize = 1;
@@ -21,29 +24,13 @@ fn small() -> Plan {
     plan::parse("small.toml", plan::SMALL).unwrap()
 }
 
-fn crew(spare_roles: &[&str]) -> Vec<(Person, Vec<RoleId>)> {
-    let member = |name: &str, roles: &[&str]| {
-        let person = Person::try_from(name).unwrap();
-        let roles = roles.iter().map(|r| RoleId::try_from(*r).unwrap());
-        (person, roles.collect())
-    };
-    vec![
-        member("Lead", &["supervisor"]),
-        member("Tower 1", &["tower"]),
-        member("Tower 2", &["tower"]),
-        member("Ground", &["ground"]),
-        member("Observer", &["observer"]),
-        member("Spare", spare_roles),
-    ]
-}
-
 fn options(seed: u64, air: Air, plan: Plan) -> Options {
     println!("seed {seed}");
     Options {
         seed,
         air,
         plan,
-        crew: crew(&["ground"]),
+        crew: crew_of_six(&["ground"]),
         think_ms: (200, 900),
     }
 }
@@ -282,7 +269,7 @@ fn a_stop_lost_with_the_power_of_its_device_still_stops_and_forks_nobody_who_hea
 fn an_observer_is_relieved_while_the_job_goes_on() {
     // The spare holds no role yet: a ground worker could not be the observer as well.
     let mut world = World::with_crew(Options {
-        crew: crew(&[]),
+        crew: crew_of_six(&[]),
         think_ms: (600, 1_500),
         ..options(30, Air::POOR, small())
     });
@@ -467,7 +454,9 @@ fn a_head_count_takes_nobody_for_clear_whose_device_does_not_answer() {
     nobody_acts(&mut world);
     world.part(&[GROUND]);
     world.run_for(5_000);
-    let people = crew(&["ground"]).into_iter().map(|(person, _)| person);
+    let people = crew_of_six(&["ground"])
+        .into_iter()
+        .map(|(person, _)| person);
     let command = Command::HeadCount {
         clear: people.collect(),
         assumed: Vec::new(),

@@ -1,8 +1,9 @@
 //! Faults: does each thing that can go wrong in the simulator's world happen, and break nothing?
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
+mod support;
+
 use gantline_protocol::engine::Command;
-use gantline_protocol::ids::{Person, RoleId};
 use gantline_protocol::invariants::{self, Looked};
 use gantline_protocol::log::entry::StopKind;
 use gantline_protocol::plan;
@@ -12,6 +13,7 @@ use gantline_sim::radio::{Air, Bursts};
 use gantline_sim::signing::Signing;
 use gantline_sim::world::{Options, PageState, World};
 use std::collections::BTreeSet;
+use support::crew_of_six;
 
 const TOWER_1: usize = 1;
 const TOWER_2: usize = 2;
@@ -20,23 +22,11 @@ const SPARE: usize = 5;
 
 fn options(seed: u64, air: Air) -> Options {
     println!("seed {seed}");
-    let crew = [
-        ("Lead", "supervisor"),
-        ("Tower 1", "tower"),
-        ("Tower 2", "tower"),
-        ("Ground", "ground"),
-        ("Observer", "observer"),
-        ("Spare", "ground"),
-    ];
-    let member = |(name, role)| {
-        let person = Person::try_from(name).unwrap();
-        (person, vec![RoleId::try_from(role).unwrap()])
-    };
     Options {
         seed,
         air,
         plan: plan::parse("small.toml", plan::SMALL).unwrap(),
-        crew: crew.map(member).to_vec(),
+        crew: crew_of_six(&["ground"]),
         think_ms: (200, 900),
     }
 }

@@ -1,8 +1,9 @@
 //! Outside: what comes from devices off the job, and what sounds on those that are on it.
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
+mod support;
+
 use gantline_protocol::engine::{Alarm, Command};
-use gantline_protocol::ids::{Person, RoleId};
 use gantline_protocol::log::author::Author;
 use gantline_protocol::log::entry::{Body, Note, NoteKind, Said, StopKind};
 use gantline_protocol::plan::{self, Plan, Who};
@@ -12,6 +13,7 @@ use gantline_protocol::time::WallClock;
 use gantline_sim::radio::Air;
 use gantline_sim::world::{Options, World};
 use std::sync::Arc;
+use support::crew_of_six;
 
 const LEAD: usize = 0;
 const TOWER_1: usize = 1;
@@ -25,23 +27,11 @@ fn small() -> Plan {
 
 fn crew(seed: u64, plan: Plan) -> World {
     println!("seed {seed}");
-    let crew = [
-        ("Lead", "supervisor"),
-        ("Tower 1", "tower"),
-        ("Tower 2", "tower"),
-        ("Ground", "ground"),
-        ("Observer", "observer"),
-        ("Spare", "ground"),
-    ];
-    let member = |(name, role)| {
-        let person = Person::try_from(name).unwrap();
-        (person, vec![RoleId::try_from(role).unwrap()])
-    };
     World::with_crew(Options {
         seed,
         air: Air::CLEAR,
         plan,
-        crew: crew.map(member).to_vec(),
+        crew: crew_of_six(&["ground"]),
         think_ms: (200, 900),
     })
 }
