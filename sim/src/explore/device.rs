@@ -138,19 +138,22 @@ impl Device {
     /// What was heard before, since when, and what is being asked or repeated is overtaken by what is heard
     /// then.
     pub(super) fn essence(&self) -> [u8; 32] {
+        // Whole hashes: shown as text they are shortened, and unlike states of a large world are then taken for one.
+        let mut hasher = blake3::Hasher::new();
+        hasher.update(&self.number.to_le_bytes());
+        hasher.update(&[u8::from(self.engine.is_recovered())]);
+        hasher.update(&digest(self.engine.job().graph()).0);
         let waiting: Vec<&EntryHash> = self.engine.waiting().collect();
-        let unflushed: Vec<blake3::Hash> = self
-            .unflushed
-            .iter()
-            .flat_map(|(_, entries)| entries.iter().map(|bytes| blake3::hash(bytes)))
-            .collect();
-        let parts = format!(
-            "{} {:?} {waiting:?} {unflushed:?} {}",
-            self.number,
-            digest(self.engine.job().graph()),
-            self.engine.is_recovered(),
-        );
-        *blake3::hash(parts.as_bytes()).as_bytes()
+        hasher.update(&waiting.len().to_le_bytes());
+        for hash in waiting {
+            hasher.update(&hash.0);
+        }
+        for (_, entries) in &self.unflushed {
+            for bytes in entries {
+                hasher.update(blake3::hash(bytes).as_bytes());
+            }
+        }
+        *hasher.finalize().as_bytes()
     }
 
     /// One input, with its signatures checked and its writes flushed, and what follows from them.
