@@ -832,6 +832,74 @@ mod tests {
     }
 
     #[test]
+    fn a_rig_seen_in_a_mirror_or_from_another_side_has_the_same_forces() {
+        let near = |a: Force, b: Force| {
+            let (a, b) = (a.to_newtons(), b.to_newtons());
+            assert!((a - b).abs() <= 1e-6 * b.abs().max(1.0), "{a} {b}");
+        };
+        for step in 0..40 {
+            let n = f64::from(step);
+            let one = Rig {
+                boom_angle: Angle::degrees(30.0 + 2.0 * n),
+                boom_azimuth: Angle::degrees(n / 10.0),
+                lean: Angle::degrees(n / 10.0),
+                lean_azimuth: Angle::degrees(170.0 - 2.0 * n),
+                braces: vec![
+                    Point::metres(-2.0, 1.5, 0.0),
+                    Point::metres(-2.0, -1.2, 0.2),
+                ],
+                rope_braces: false,
+                ..rig()
+            };
+            let found = forces(&one).unwrap();
+            let flip = |point: &Point| Point {
+                y: -point.y,
+                ..*point
+            };
+            let mirrored = forces(&Rig {
+                boom_azimuth: -one.boom_azimuth,
+                lean_azimuth: -one.lean_azimuth,
+                lead: flip(&one.lead),
+                braces: one.braces.iter().map(flip).collect(),
+                ..one.clone()
+            })
+            .unwrap();
+            // The whole rig turned about the mast's foot.
+            let by = Angle::degrees(9.0 * n);
+            let (sin, cos) = (by.sin(), by.cos());
+            let turn = |point: &Point| Point {
+                x: point.x * cos - point.y * sin,
+                y: point.x * sin + point.y * cos,
+                z: point.z,
+            };
+            let within_half_turn = |angle: Angle| {
+                let degrees = angle.to_degrees();
+                Angle::degrees(if degrees > 180.0 {
+                    degrees - 360.0
+                } else {
+                    degrees
+                })
+            };
+            let turned = forces(&Rig {
+                boom_azimuth: within_half_turn(one.boom_azimuth + by),
+                lean_azimuth: within_half_turn(one.lean_azimuth + by),
+                lead: turn(&one.lead),
+                braces: one.braces.iter().map(turn).collect(),
+                ..one.clone()
+            })
+            .unwrap();
+            for same in [mirrored, turned] {
+                near(same.boom, found.boom);
+                near(same.link, found.link);
+                near(same.mast, found.mast);
+                for (a, b) in same.braces.iter().zip(&found.braces) {
+                    near(*a, *b);
+                }
+            }
+        }
+    }
+
+    #[test]
     fn what_cannot_stand_is_said() {
         let mut one = rig();
         one.braces = vec![Point::metres(2.0, 1.5, 0.0), Point::metres(2.0, -1.5, 0.0)];

@@ -452,4 +452,83 @@ mod tests {
             .uplift
         );
     }
+
+    #[test]
+    fn more_ice_or_wind_or_weight_never_means_less_load() {
+        let drake = conductor("drake").unwrap();
+        let of = |weight: f64, ice: f64, wind: f64| {
+            unit_load(
+                drake.diameter,
+                drake.weight * weight,
+                Length::millimetres(ice),
+                Pressure::pascals(wind),
+                ForcePerLength::ZERO,
+            )
+            .unwrap()
+        };
+        for step in 0..50 {
+            let n = f64::from(step);
+            let (ice, wind, weight) = (n * 1.5, n * 95.0, 1.0 + n / 10.0);
+            let one = of(weight, ice, wind);
+            for more in [
+                of(weight + 0.1, ice, wind),
+                of(weight, ice + 0.5, wind),
+                of(weight, ice, wind + 10.0),
+            ] {
+                assert!(more.resultant > one.resultant, "step {step}");
+                assert!(more.vertical >= one.vertical && more.transverse >= one.transverse);
+            }
+        }
+    }
+
+    #[test]
+    fn the_line_read_from_its_other_end_has_the_same_loads() {
+        for step in 0..50 {
+            let n = f64::from(step);
+            let span = |length: f64, rise: f64, tension: f64| Span {
+                length: Length::metres(length),
+                rise: Length::metres(rise),
+                tension: Force::kilonewtons(tension),
+            };
+            let at = Attachment {
+                back: span(200.0 + 5.0 * n, n - 20.0, 20.0 + n / 10.0),
+                ahead: span(350.0 - 2.0 * n, 10.0 - n / 2.0, 25.0),
+                line_angle: Angle::degrees(n / 2.0),
+                vertical: ForcePerLength::newtons_per_metre(16.0),
+                transverse: ForcePerLength::newtons_per_metre(n / 5.0),
+                conductors: 2,
+                string_weight: Force::newtons(900.0),
+                string_wind: Force::newtons(100.0),
+            };
+            let one = attachment_load(&at).unwrap();
+            let turned = attachment_load(&Attachment {
+                back: at.ahead,
+                ahead: at.back,
+                ..at
+            })
+            .unwrap();
+            let near = |a: Force, b: Force| {
+                let (a, b) = (a.to_newtons(), b.to_newtons());
+                assert!((a - b).abs() <= 1e-9 * b.abs().max(1.0), "{a} {b}");
+            };
+            near(turned.vertical, one.vertical);
+            near(turned.transverse, one.transverse);
+            near(turned.longitudinal, -one.longitudinal);
+            near(turned.resultant, one.resultant);
+            // In still air a line that turns as far to the other side pulls as hard to the other side.
+            let still = Attachment {
+                transverse: ForcePerLength::ZERO,
+                ..at
+            };
+            let other_way = attachment_load(&Attachment {
+                line_angle: -at.line_angle,
+                ..still
+            })
+            .unwrap();
+            near(
+                other_way.transverse,
+                -attachment_load(&still).unwrap().transverse,
+            );
+        }
+    }
 }
