@@ -6,7 +6,7 @@ use super::{Answer, Exit, Problem, Settings, plan::Named};
 use crate::control::client::Client;
 use crate::control::{Admission, RefusedJoin};
 use crate::device::{Home, JoinRequest, found_job, join_job};
-use crate::words::Words;
+use crate::words::{ENGLISH, Words};
 use clap::{Args, Subcommand};
 use gantline_protocol::engine::Outcome;
 use gantline_protocol::ids::{DeviceKey, JobId, MarkId, MarkState, Person, RoleId};
@@ -228,10 +228,10 @@ fn admit(settings: &Settings, home: &Home, arguments: AdmitArguments) -> Result<
     if settings.json {
         answer.json(&outcome)?;
     } else {
-        let words = client
-            .status()
-            .map(|status| Words::of_status(&status))
-            .unwrap_or_default();
+        let words = client.status().map_or_else(
+            |_| Words::new(&ENGLISH),
+            |status| Words::of_status(&ENGLISH, &status),
+        );
         for sentence in words.outcome(&outcome) {
             answer.line(sentence)?;
         }

@@ -3,7 +3,7 @@
 //! May use: protocol's verify, replay and gate; words.   Never: a verdict of its own.
 
 use super::{Answer, Exit, Problem, Settings, read_bytes};
-use crate::words::Words;
+use crate::words::{ENGLISH, Words};
 use clap::Args;
 use gantline_protocol::gate::{Job, Verdict};
 use gantline_protocol::log::graph::EntryIx;
@@ -51,7 +51,7 @@ pub(super) fn run(settings: &Settings, arguments: &Arguments) -> Result<Exit, Pr
     let report = verify_file(&read_bytes(&arguments.file)?);
     let ok = report.is_whole();
     let mut answer = Answer::new();
-    let mut words = Words::default();
+    let mut words = Words::new(&ENGLISH);
     let mut entries = Vec::new();
     if let Some(job) = &report.job {
         words.add_plan(job.plan());

@@ -5,7 +5,7 @@
 use super::{Answer, Exit, Problem, Settings};
 use crate::control::client::Client;
 use crate::device::Home;
-use crate::words::{self, Words, span};
+use crate::words::{ENGLISH, Words, span};
 use clap::Args;
 use gantline_protocol::state::{CallWord, Status, StepState};
 
@@ -45,8 +45,8 @@ fn show(settings: &Settings, answer: &mut Answer, status: &Status) -> Result<(),
 
 /// A status as lines for people, the call first.
 fn lines(status: &Status) -> Vec<String> {
-    let words = Words::of_status(status);
-    let mut lines = vec![words::call(status.call.word).to_owned()];
+    let words = Words::of_status(&ENGLISH, status);
+    let mut lines = vec![words.call(status.call.word).to_owned()];
     for reason in &status.call.reasons {
         lines.push(format!("  {}", words.reason(reason)));
     }
@@ -65,13 +65,13 @@ fn lines(status: &Status) -> Vec<String> {
         "{}: {done} of {} steps done, {}.",
         status.title,
         status.steps.len(),
-        words::job_state(status.job_state)
+        words.job_state(status.job_state)
     ));
     for asked in &status.asked {
         lines.push(format!("Asked of you: {}", words.asked(asked)));
     }
     for alarm in &status.alarms {
-        lines.push(format!("Sounding: {}", words::alarm(*alarm)));
+        lines.push(format!("Sounding: {}", words.alarm(*alarm)));
     }
     for stop in &status.stops {
         let by = stop

@@ -96,7 +96,9 @@ pub(crate) async fn check(State(guard): State<Guard>, request: Request, next: Ne
     let (method, path) = (request.method(), request.uri().path());
     match guard.check(method, path, request.headers()) {
         Ok(()) => next.run(request).await,
-        Err(Refusal::Token) if method == Method::GET && pages::is_page(path) => pages::needs_link(),
+        Err(Refusal::Token) if method == Method::GET && pages::is_page(path) => {
+            pages::needs_link(guard.allowed.pages.language())
+        }
         Err(refusal) => refusal.into_response(),
     }
 }

@@ -99,7 +99,8 @@ pub async fn serve(
         .map_err(fault)?;
     let address = listener.local_addr().map_err(fault)?;
     let file = ControlFile::new(address.port(), job)?;
-    let pages = Arc::new(Pages::new(address.port()).map_err(ControlFileFault::from)?);
+    let pages =
+        Arc::new(Pages::new(address.port(), home.folder()).map_err(ControlFileFault::from)?);
     let guard = Guard::new(&file, Arc::clone(&pages));
     file.write(&home.control_path())?;
     let shared = Shared {

@@ -7,7 +7,7 @@ use super::show::Show;
 use super::station::Station;
 use super::summary::{Refusals, StopSpread};
 use super::{Random, Stopped};
-use crate::words::Words;
+use crate::words::{ENGLISH, Words};
 use gantline_protocol::engine::{Command, Outcome};
 use gantline_protocol::ids::{EntryHash, Person};
 use gantline_protocol::log::entry::Said;
@@ -397,10 +397,10 @@ impl Stage {
     }
 
     fn outcome_words(&self, place: usize, outcome: &Outcome) -> String {
-        let mut words = self
-            .status(place)
-            .map(|status| Words::of_status(&status))
-            .unwrap_or_default();
+        let mut words = self.status(place).map_or_else(
+            |_| Words::new(&ENGLISH),
+            |status| Words::of_status(&ENGLISH, &status),
+        );
         words.add_plan(&self.plan);
         let sentences: Vec<String> = words
             .outcome(outcome)
@@ -464,7 +464,7 @@ impl Stage {
                 waiting.push(format!("{}: no answer", self.hands[place].person));
                 continue;
             };
-            let mut words = Words::of_status(&status);
+            let mut words = Words::of_status(&ENGLISH, &status);
             words.add_plan(&self.plan);
             let reasons: Vec<String> = status
                 .call
@@ -480,7 +480,7 @@ impl Stage {
             waiting.push(format!(
                 "{}: {} [{}], asked of them: [{}], {} entries",
                 self.hands[place].person,
-                crate::words::call(status.call.word),
+                words.call(status.call.word),
                 reasons.join(" "),
                 asked.join(" "),
                 status.entries,

@@ -6,6 +6,7 @@
 //! device.key              the secret (key)
 //! node.lock               held while a node runs (store::lock)
 //! control.json            port and token of the running node, mode 600 (control)
+//! language                which one its pages speak, if chosen (pages)
 //! jobs/<job id>/journal   the log (store::journal)
 //! jobs/<job id>/side/     addresses, settings (store::sled)
 //! ```

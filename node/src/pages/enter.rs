@@ -8,7 +8,7 @@
 
 use crate::control::{Refusal, Shared};
 use crate::pages::form::{FORM_MAX_BYTES, Form};
-use crate::words::ENGLISH;
+use crate::words::{Language, named};
 use axum::Json;
 use axum::body::Bytes;
 use axum::extract::{Path, State};
@@ -122,43 +122,46 @@ pub(crate) async fn link(State(shared): State<Shared>) -> Result<Json<Link>, Ref
 pub(crate) async fn enter(State(shared): State<Shared>, Path(key): Path<String>) -> Response {
     let way = &shared.pages.way;
     if !way.open(&key) {
-        return needs_link();
+        return needs_link(shared.pages.language());
     }
     let cookie = format!(
         "{}={}; Path=/; HttpOnly; SameSite=Strict",
         way.cookie_name(),
         way.secret
     );
+    let language = shared.pages.language();
+    let l = language.labels;
     let page = html! {
         (DOCTYPE)
-        html lang=(ENGLISH.code) {
+        html lang=(language.code) {
             head {
                 meta charset="utf-8";
                 meta http-equiv="refresh" content="0;url=/";
-                title { (ENGLISH.enter_title) }
+                title { (l.enter_title) }
             }
-            body { p { a href="/" { (ENGLISH.enter_going) } } }
+            body { p { a href="/" { (l.enter_going) } } }
         }
     };
     ([(SET_COOKIE, cookie)], page_of(page)).into_response()
 }
 
 /// What somebody without the cookie sees.
-pub(crate) fn needs_link() -> Response {
+pub(crate) fn needs_link(language: &Language) -> Response {
+    let l = language.labels;
     let page = html! {
         (DOCTYPE)
-        html lang=(ENGLISH.code) {
+        html lang=(language.code) {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width,initial-scale=1";
-                title { (ENGLISH.enter_title) }
+                title { (l.enter_title) }
                 link rel="stylesheet" href="/assets/page.css";
             }
             body {
                 main class="plain" {
-                    h1 { (ENGLISH.enter_title) }
-                    p { (ENGLISH.enter_needed) }
-                    p { (ENGLISH.enter_how) }
+                    h1 { (l.enter_title) }
+                    p { (l.enter_needed) }
+                    p { (l.enter_how) }
                 }
             }
         }
@@ -170,8 +173,8 @@ fn page_of(markup: maud::Markup) -> axum::response::Html<String> {
     axum::response::Html(markup.into_string())
 }
 
-/// Keeps a choice of this browser: theme, size.
-pub(crate) async fn setting(State(_): State<Shared>, body: Bytes) -> Response {
+/// Keeps a choice: theme and size of this browser, language of this device.
+pub(crate) async fn setting(State(shared): State<Shared>, body: Bytes) -> Response {
     let form = Form::read(
         body.get(..FORM_MAX_BYTES.min(body.len()))
             .unwrap_or_default(),
@@ -189,6 +192,9 @@ pub(crate) async fn setting(State(_): State<Shared>, body: Bytes) -> Response {
     }
     if let Some(tenths) = form.value::<u32>("mm").filter(|mm| MM_TENTHS.contains(mm)) {
         keep("mm", &tenths.to_string());
+    }
+    if let Some(language) = named(form.text("language")) {
+        shared.pages.language.choose(language);
     }
     response
 }

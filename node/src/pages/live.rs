@@ -90,8 +90,9 @@ async fn write(
                 return;
             };
             let since = shared.pages.shown_for_s(status.call.word);
-            let view =
-                View::new(&status, &plan, since, offset_min).with_choice(shared.pages.choice());
+            let language = shared.pages.language();
+            let view = View::new(language, &status, &plan, since, offset_min)
+                .with_choice(shared.pages.choice());
             let html = main_of(&view, kind).into_string();
             let changed = html != last;
             if changed {

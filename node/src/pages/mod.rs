@@ -3,7 +3,7 @@
 //! May use: device::request, words, protocol's status and plan.   Never: a rule of the job; a request to
 //! anywhere; a file of the disk: everything is in the program.
 //!
-//! In reading order: `enter` the way in · `view` what is on a page, as values · `asked` what is asked and what a
+//! In reading order: `enter` the way in · `language` which one is spoken · `view` what is on a page, as values · `asked` what is asked and what a
 //! press on it means · `moves` what may be done unasked · `parts`, `band`, `board`, `sheets`, `page` the HTML · `live` the stream of it · `press` what comes back ·
 //! `number` what was typed · `assets` style and scripts.
 
@@ -13,6 +13,7 @@ mod band;
 mod board;
 mod enter;
 mod form;
+mod language;
 mod live;
 mod moves;
 mod number;
@@ -26,12 +27,15 @@ pub use enter::Link;
 pub(crate) use enter::{link, needs_link};
 
 use crate::control::Shared;
+use crate::words::Language;
 use axum::Router;
 use axum::routing::{get, post};
 use enter::Way;
 use gantline_protocol::plan::Plan;
 use gantline_protocol::state::{AskedOf, CallWord};
+use language::Chosen;
 use press::OnTheirWay;
+use std::path::Path;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use tokio::time::Instant;
@@ -40,6 +44,7 @@ use tokio::time::Instant;
 #[derive(Debug)]
 pub(crate) struct Pages {
     pub(crate) way: Way,
+    language: Chosen,
     presses: OnTheirWay,
     /// Number of the newest live stream: older ones end, so that a page never waits for a connection.
     stream: AtomicU64,
@@ -58,9 +63,10 @@ impl Pages {
     ///
     /// # Errors
     /// The system gives no random numbers.
-    pub(crate) fn new(port: u16) -> Result<Self, getrandom::Error> {
+    pub(crate) fn new(port: u16, folder: &Path) -> Result<Self, getrandom::Error> {
         Ok(Self {
             way: Way::new(port)?,
+            language: Chosen::kept_in(folder),
             presses: OnTheirWay::default(),
             stream: AtomicU64::new(0),
             tick: AtomicU64::new(0),
@@ -68,6 +74,11 @@ impl Pages {
             choice: Mutex::new(None),
             plan: Mutex::new(None),
         })
+    }
+
+    /// The language of this device.
+    pub(crate) fn language(&self) -> &'static Language {
+        self.language.now()
     }
 
     /// How long this call has been shown, s; notes a change.

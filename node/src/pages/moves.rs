@@ -3,7 +3,7 @@
 //! May use: view, protocol's commands.   Never: whether it counts (the node answers).
 
 use crate::pages::view::View;
-use crate::words::{fill, place};
+use crate::words::fill;
 use gantline_protocol::engine::Command;
 use gantline_protocol::ids::{HandoffId, ItemId};
 use gantline_protocol::plan::{LoadMove, Place, Step};
@@ -56,7 +56,10 @@ fn at(view: &View, item: &ItemId) -> Option<Place> {
 fn of_load(view: &View, load: &LoadMove) -> Option<(String, Command)> {
     let l = view.labels;
     let item = view.words.item(&load.item);
-    let values = [("what", item.as_str()), ("where", place(load.to))];
+    let values = [
+        ("what", item.as_str()),
+        ("where", view.words.place(load.to)),
+    ];
     let open = view
         .status
         .handoffs
@@ -96,7 +99,10 @@ fn tools<'a>(view: &'a View, step: &'a Step) -> impl Iterator<Item = (String, Co
         .filter(|wanted| !view.plan.item(&wanted.item).is_some_and(|item| item.load))
         .map(|wanted| {
             let item = view.words.item(&wanted.item);
-            let values = [("what", item.as_str()), ("where", place(wanted.at))];
+            let values = [
+                ("what", item.as_str()),
+                ("where", view.words.place(wanted.at)),
+            ];
             let command = Command::Moved {
                 item: wanted.item.clone(),
                 to: wanted.at,

@@ -15,7 +15,7 @@ use crate::pages::number::limit_words;
 use crate::pages::parts::{self, icon, second};
 use crate::pages::sheets;
 use crate::pages::view::View;
-use crate::words::{fill, place};
+use crate::words::fill;
 use axum::extract::State;
 use axum::http::HeaderMap;
 use axum::http::header::{
@@ -120,14 +120,15 @@ async fn whole(
 ) -> Result<Response, Refusal> {
     let (status, plan) = seen(shared).await?;
     let since = shared.pages.shown_for_s(status.call.word);
-    let view = View::new(&status, &plan, since, 0).with_choice(shared.pages.choice());
+    let view = View::new(shared.pages.language(), &status, &plan, since, 0)
+        .with_choice(shared.pages.choice());
     let kind = kind.unwrap_or_else(|| Kind::of(&status));
     let settings = Settings::of(headers);
     let theme = if settings.night { "night" } else { "sun" };
     let l = view.labels;
     let page = html! {
         (DOCTYPE)
-        html lang=(l.code) data-call=(view.call().0) data-theme=(theme) data-page=(kind.name())
+        html lang=(view.language.code) data-call=(view.call().0) data-theme=(theme) data-page=(kind.name())
             data-unsent=(l.pressed_unsent) data-kept=(l.kept_short) data-node-silent=(l.node_silent) {
             head {
                 meta charset="utf-8";
@@ -273,7 +274,7 @@ fn card(view: &View, asked: &[Asked]) -> Markup {
                 (small_print(view, step, check, first.is_some_and(|one| one.again)))
             }
             @if let Some(load) = moves::moving(view) {
-                p class="moves" { (fill(l.may_move, &[("what", &view.words.item(&load.item)), ("where", place(load.to))])) }
+                p class="moves" { (fill(l.may_move, &[("what", &view.words.item(&load.item)), ("where", view.words.place(load.to))])) }
             }
             (who(view, status, step))
         }

@@ -108,7 +108,7 @@ async fn stop(shared: &Shared, form: &Form) -> Result<Answer, Refusal> {
 /// What was asked is given.
 async fn give(shared: &Shared, form: &Form) -> Result<Answer, Refusal> {
     let (status, plan) = seen(shared).await?;
-    let view = View::new(&status, &plan, 0, 0);
+    let view = View::new(shared.pages.language(), &status, &plan, 0, 0);
     let face: Option<EntryHash> = form.value("face");
     if face != Some(view.face) {
         return Ok(changed(&view));
@@ -196,7 +196,7 @@ async fn other(shared: &Shared, form: &Form) -> Result<Answer, Refusal> {
 
 async fn answer(shared: &Shared, outcome: &Outcome) -> Result<Answer, Refusal> {
     let (status, plan) = seen(shared).await?;
-    let view = View::new(&status, &plan, 0, 0);
+    let view = View::new(shared.pages.language(), &status, &plan, 0, 0);
     let good = match outcome {
         Outcome::Recorded { reasons, .. } => reasons.is_empty(),
         Outcome::AlreadySo => true,
@@ -235,7 +235,7 @@ pub(crate) async fn judge(State(shared): State<Shared>, body: Bytes) -> Result<R
             .unwrap_or_default(),
     );
     let (status, plan) = seen(&shared).await?;
-    let view = View::new(&status, &plan, 0, 0);
+    let view = View::new(shared.pages.language(), &status, &plan, 0, 0);
     let limit = form.value("limit").and_then(|id| plan.limit(&id));
     let Some(limit) = limit else {
         return Err(Refusal::Form {

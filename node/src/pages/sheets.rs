@@ -6,6 +6,7 @@ use crate::pages::asked::{Asked, Gives};
 use crate::pages::number;
 use crate::pages::parts::{hold, sheet_of};
 use crate::pages::view::View;
+use crate::words::ALL;
 use gantline_protocol::ids::LimitId;
 use gantline_protocol::state::StopStatus;
 use maud::{Markup, html};
@@ -35,8 +36,8 @@ pub(crate) fn all(view: &View, asked: &[Asked]) -> Markup {
     }
 }
 
-/// What a page opens with: sound, vibration and a screen that stays on want one press, as browsers have it; and the
-/// ground for sun or night.
+/// What a page opens with: sound, vibration and a screen that stays on want one press, as browsers have it; the
+/// ground for sun or night, and the other languages, each in its own words.
 fn start(view: &View) -> Markup {
     let l = view.labels;
     html! {
@@ -48,6 +49,11 @@ fn start(view: &View) -> Markup {
             form class="setting row" method="post" action="/setting" {
                 button class="sec" name="theme" value="sun" data-control="theme" { (l.theme_sun) small { (l.theme_sun_sub) } }
                 button class="sec" name="theme" value="night" data-control="theme" { (l.theme_night) small { (l.theme_night_sub) } }
+                @for other in ALL.iter().filter(|other| other.code != view.language.code) {
+                    button class="sec" name="language" value=(other.code) lang=(other.code) data-control="language" {
+                        (other.name) small { (other.labels.pages_in_it) }
+                    }
+                }
             }
             p class="caution" { (l.caution) }
             button class="sec back" type="button" data-control="back" { (l.without_sound) small { (l.without_sound_sub) } }

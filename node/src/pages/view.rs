@@ -2,7 +2,7 @@
 //! Owns: nothing.   Gives: `View`, `Person` labels by role, the band's reason, ages.
 //! May use: protocol's status and plan, words.   Never: HTML (parts), a rule of the job.
 
-use crate::words::{ENGLISH, Labels, Words, fill, span};
+use crate::words::{Labels, Language, Words, fill, span};
 use gantline_protocol::ids::{DeviceKey, EntryHash, Person, RoleId, StepId};
 use gantline_protocol::plan::{Plan, Step};
 use gantline_protocol::state::{
@@ -20,6 +20,7 @@ const LATE_MS: u64 = 1_500;
 pub(crate) struct View<'a> {
     pub(crate) status: &'a Status,
     pub(crate) plan: &'a Plan,
+    pub(crate) language: &'static Language,
     pub(crate) labels: &'static Labels,
     pub(crate) words: Words,
     pub(crate) face: EntryHash,
@@ -49,10 +50,16 @@ pub(crate) enum LinkState {
 }
 
 impl<'a> View<'a> {
-    pub(crate) fn new(status: &'a Status, plan: &'a Plan, since_s: u64, offset_min: i64) -> Self {
-        let labels = &ENGLISH;
+    pub(crate) fn new(
+        language: &'static Language,
+        status: &'a Status,
+        plan: &'a Plan,
+        since_s: u64,
+        offset_min: i64,
+    ) -> Self {
+        let labels = language.labels;
         let names = names(status, plan, labels);
-        let mut words = Words::of_status(status);
+        let mut words = Words::of_status(language, status);
         words.add_plan(plan);
         let mut by_person = BTreeMap::new();
         for member in &status.crew {
@@ -76,6 +83,7 @@ impl<'a> View<'a> {
         Self {
             status,
             plan,
+            language,
             labels,
             words,
             face: face(status),

@@ -1,12 +1,392 @@
-//! English: the words on the pages' controls and headings, in English.
+//! English: every word of the program's pages and of what it says of a job, in English.
 //! Owns: the words.   Gives: `ENGLISH`.
-//! May use: labels.   Never: a sentence about the job (words).
+//! May use: language, labels.   Never: what is said when (words); plan text, which stays as the plan has it.
 
 use super::labels::Labels;
+use super::language::{EntryWords, Language, Sentences};
 
 /// English.
-pub static ENGLISH: Labels = Labels {
+pub static ENGLISH: Language = Language {
     code: "en",
+    name: "English",
+    labels: &LABELS,
+    sentences: &SENTENCES,
+    entries: &ENTRIES,
+};
+
+static SENTENCES: Sentences = Sentences {
+    you: "You",
+    device: "Device {id}",
+    unknown_device: "an unknown device",
+    everyone: "Everyone",
+    one_or_other: " or ",
+    step: "step {n}",
+    step_titled: "{step}, {title}",
+    check: "{check} of {step}",
+    item: "{title} ({id})",
+    stop: "the stop",
+    stop_by: "the stop by {who}",
+    bound_least: "{least} or more",
+    bound_most: "{most} or less",
+    bound_between: "{least} to {most}",
+    places: [
+        "on the truck",
+        "on the ground",
+        "on the load line",
+        "aloft",
+        "on the structure",
+        "on the conductor",
+    ],
+    not_unlocked: ("{Step} is not open.", "{Before} comes first."),
+    not_known: (
+        "{who} has yet to get what opened {step}.",
+        "It goes on by itself when the link carries it.",
+    ),
+    wrong_role: ("This is for {roles}.", "Leave it to who can see it."),
+    proxy: (
+        "One person cannot fill both places.",
+        "Another {role} looks and confirms.",
+    ),
+    not_enrolled: (
+        "{who} is not on this job.",
+        "The supervisor admits a device. Stop works without.",
+    ),
+    not_briefed_you: ("Not briefed yet.", "Hear the briefing, then confirm it."),
+    not_briefed: (
+        "{who} is not briefed yet.",
+        "Brief them on the plan as it stands.",
+    ),
+    plan_changed: (
+        "Plan changed. Hear the briefing.",
+        "Then read the step again.",
+    ),
+    stop_active: (
+        "{Stop} is in force.",
+        "Keep what you have secure. Confirm again after the release.",
+    ),
+    crossed_stop: (
+        "Does not count: it crossed {stop}.",
+        "Confirm again after the release.",
+    ),
+    given_before_stop: (
+        "Given before {stop}.",
+        "Look again, and confirm again after the release.",
+    ),
+    taken_back: (
+        "Does not count: the step was taken back.",
+        "Look again and confirm again.",
+    ),
+    hold_active: ("The work is on hold.", "Make no new move."),
+    role_vacant: (
+        "No {role} on the job.",
+        "No confirmation counts until somebody has taken the place.",
+    ),
+    stale: ("{what} ran out {ago} ago.", "Its owner gives it again."),
+    condition_out: (
+        "{what} is out of bounds.",
+        "Hold until its owner says that it is back.",
+    ),
+    condition_unknown: (
+        "{what} is not known yet.",
+        "Its owner reads it, or says that it is so.",
+    ),
+    condition_timer: (
+        "{what} has to stay good for {left} more.",
+        "Wait; a new sighting starts the time anew.",
+    ),
+    out_of_limit: (
+        "{value} is outside the limit, {bound}.",
+        "Put it right; then a second person reads it too.",
+    ),
+    answer_not_passing: (
+        "The answer is {found}; it goes on with {expected}.",
+        "Put it right, say what was done, and answer again.",
+    ),
+    wrong_answer_form: ("This asks for {expected}.", "Answer in that form."),
+    needs_second_reader: (
+        "It read out of limit before.",
+        "A second person reads it too; the worse of the two governs.",
+    ),
+    conflict: (
+        "Two answers differ: {check}.",
+        "Settle it, say what was done, and both answer anew.",
+    ),
+    cannot_confirm: (
+        "{who} cannot confirm: {check}.",
+        "It stays open until the same person confirms it.",
+    ),
+    missing: ("Waiting for {roles}: {check}", ""),
+    item_not_there: (
+        "{item} is not where this step needs it.",
+        "Bring it there and record the move.",
+    ),
+    mark_not_so: (
+        "{Mark} is not as this step needs it.",
+        "Look at it, and give the check that it rests on again.",
+    ),
+    identity_mismatch: (
+        "Read {read}; the plan has {planned}.",
+        "Stay off it until the supervisor has settled which is right.",
+    ),
+    missing_handoff: (
+        "The handoff is not whole.",
+        "Offer, ready, take: nothing moves before all three.",
+    ),
+    ready_stale: (
+        "The ready is {age} old; it is good for {valid}.",
+        "Ask for it again; nothing moves before it is given.",
+    ),
+    ready_age_unknown: (
+        "How old the ready is, is not known.",
+        "Ask for it again; nothing moves before it is given.",
+    ),
+    not_yours: (
+        "This is another's to do.",
+        "One person commands a move and takes it; only who wrote an entry corrects it.",
+    ),
+    relief_incomplete: (
+        "The relief is not whole.",
+        "The supervisor offers it, the one who comes takes it. Until then the role stays.",
+    ),
+    exclusive: (
+        "One person cannot be both {role} and {with}.",
+        "Another person takes it.",
+    ),
+    duplicate: ("Recorded already.", "Nothing more to do."),
+    late: (
+        "Noted as done earlier; it opens nothing.",
+        "The supervisor reviews it.",
+    ),
+    incomplete: ("Still owed: {owed}.", ""),
+    no_contact: (
+        "No word from {who} for {age}.",
+        "Make no new move; call them by radio.",
+    ),
+    no_contact_yet: (
+        "No word from {who} yet.",
+        "Make no new move; call them by radio.",
+    ),
+    not_level: (
+        "{who} and this device are not level yet.",
+        "It goes on by itself when the link carries it.",
+    ),
+    not_quiet: (
+        "{who}: stop pressed, or screen not live.",
+        "Make no new move; call them by radio.",
+    ),
+    page_silent: (
+        "This screen is not live.",
+        "Make no new move; call by radio.",
+    ),
+    not_accounted: (
+        "Not accounted for: {what}.",
+        "Find it, and record where it is.",
+    ),
+    not_safe_state: (
+        "The plan does not call this safe to leave.",
+        "Go on to a state that is, or agree an exit plan.",
+    ),
+    fork: (
+        "{who}'s log does not agree.",
+        "Supervisor to retire it. Its stop still stops.",
+    ),
+    removed: (
+        "{who} was taken off the job.",
+        "Join again with a new device. Stop still works.",
+    ),
+    needs_version: (
+        "{who} writes a newer version.",
+        "Bring all devices to one version, or void the entry.",
+    ),
+    closed: ("The job is closed.", "A stop opens it again."),
+    suspended: (
+        "The job is suspended.",
+        "Who is named in the suspension resumes it.",
+    ),
+    still_so: (
+        "Contact was lost for long.",
+        "Look, and say that things are still so.",
+    ),
+    disk_failed: (
+        "Disk full: nothing can be recorded here.",
+        "Supervisor, relieve this device. Stop still works.",
+    ),
+    nothing_open: ("Every step is complete.", "The supervisor closes the job."),
+    no_such_check: (
+        "The plan has no check {check} in step {step}.",
+        "Look at the plan as it stands now.",
+    ),
+    test_past: ("{item}: test date past.", "Use another."),
+    not_inspected: (
+        "{item}: not wiped and inspected today.",
+        "Inspect it, and scan it again.",
+    ),
+    under_rated: ("{item}: rated below this line's voltage.", "Use another."),
+    out_of_service: ("{item}: set aside.", "Use another."),
+    suspect: (
+        "{item}: named in a stop.",
+        "Examine it, and scan it, before it is used again.",
+    ),
+    not_listed: (
+        "{item}: no test or rating known.",
+        "Read its plate and scan it, or use another.",
+    ),
+    owed_heard: "heard, from {who}",
+    owed_ask: "the supervisor's ask, with the cause",
+    owed_agree: "agreement, from {who}",
+    owed_declined: "a new ask: {who} said no to this one",
+    owed_briefing: "a new briefing, for {who} (same cause again)",
+    owed_condition: "{what} in bounds",
+    asked_accept: ("You are admitted.", "Take your place on this device."),
+    asked_briefing: ("Hear the briefing.", "Then confirm that you have."),
+    asked_check: ("{Step}: {check}", "Look, then confirm."),
+    asked_check_again: (
+        "{Step}: {check}",
+        "You gave this before the stop. Look again, then give it again.",
+    ),
+    asked_heard: ("Stop work: {stop}.", "Say that you have heard it."),
+    asked_ask: (
+        "The work is stopped.",
+        "Settle the cause, then ask to resume and name it.",
+    ),
+    asked_agree: (
+        "Your word is asked for.",
+        "Agree only if the cause is settled for you; one no ends the ask.",
+    ),
+    asked_condition: (
+        "{what} is due.",
+        "Look, then read it or say that it is still so.",
+    ),
+    asked_take_role: (
+        "{role} is offered to you.",
+        "Hear how things stand, then take it.",
+    ),
+    asked_ready: (
+        "{handoff}: are you ready?",
+        "Line clear, brake manned, drop zone empty, eyes on the load.",
+    ),
+    asked_take: (
+        "{handoff}: ready on the other side.",
+        "Take it; from then on you command the move.",
+    ),
+    asked_consent: (
+        "{who} is proposed to be taken off the job.",
+        "Consent only if you cannot reach them.",
+    ),
+    asked_in_the_clear: (
+        "You are missing in the head count.",
+        "Say that you are in the clear, by radio too.",
+    ),
+    recorded: ("Recorded.", ""),
+    recorded_not_counted: ("Recorded; it does not count.", ""),
+    not_recorded: ("Not recorded.", ""),
+    already_so: ("It already is so.", "Nothing more to do."),
+    alarm_stop: ("Stop work.", "Say that you have heard it."),
+    alarm_hold_by_loss: ("Hold.", "Make no new move; the reason is on the screen."),
+    alarm_clearance: (
+        "A measured value is outside its limit.",
+        "Draw back and keep the gap.",
+    ),
+    alarm_unknown_device: (
+        "A device off the job called stop, or tried to confirm.",
+        "Find who it is.",
+    ),
+    alarm_call: (
+        "You are missing in the head count.",
+        "Say that you are in the clear.",
+    ),
+    alarm_fork: ("A device's log does not agree.", "Supervisor to retire it."),
+    job_running: "running",
+    job_hold: "on hold",
+    job_stop: "stopped",
+    job_stop_exit: "stopped, on an agreed exit plan",
+    job_emergency: "stopped, emergency",
+    job_suspended: "suspended",
+    job_closed: "closed",
+};
+
+static ENTRIES: EntryWords = EntryWords {
+    founds: "founds the job: {title}",
+    admits: "admits {person} ({roles})",
+    admits_in_place: "admits {person} ({roles}), in place of another device",
+    accepts: "takes their place",
+    leaves: "leaves the job",
+    briefed: "has had the briefing",
+    acknowledges: "{Step}: {check}{said}",
+    done_since: " (done since: {change})",
+    cannot: "cannot confirm {step}: {check}. {why}",
+    takes_back: "takes back {entry}: {why}",
+    entry: "entry {id}",
+    stop_work: "STOP WORK",
+    all_stop: "ALL STOP",
+    emergency: "EMERGENCY",
+    order_lost: "STOP WORK, the line order is lost",
+    stranger: "STOP WORK, called by an unknown device: {words}",
+    heard: "heard the stop",
+    asks: "asks to resume: {cause}",
+    agrees: "agrees",
+    declines: "says no: {why}",
+    released: "the stop is released",
+    seen: "{what}: seen",
+    still_so: "{what}: still so",
+    no_longer: "{what}: no longer",
+    offers: "offers {handoff}: {item} to be {place}",
+    offers_role: "offers the role {role} to {who}",
+    nobody: "nobody",
+    ready: "ready",
+    not_ready: "no longer ready",
+    takes: "takes it",
+    done: "done, it stands",
+    back_to: "back to {step}: {why}",
+    amends: "changes the plan ({what}): {why}",
+    proposes_removal: "proposes to take {who} off the job",
+    proposes_takeover: "proposes to take over from {who}",
+    consents: "consents",
+    sealed: "the proposal is carried out",
+    exception: "EXCEPTION for {step}, {check}: {what}; {why}; seen by {who}",
+    corrects: "corrects {entry}: {text}",
+    exit_plan: "exit plan for {steps}: {why}",
+    made_safe: "made safe: {text}",
+    in_the_clear: "in the clear: {who}",
+    identity: "read structure {structure}, circuit {circuit}, phase {phase}, {method}",
+    moved: "{item} is {place}",
+    order: "line order {order}: {state}",
+    order_in_effect: "in effect",
+    order_lapsed: "lapsed",
+    order_released: "released",
+    order_released_by: "released by {who}",
+    read_back: ", read back",
+    notes: "notes: {text}",
+    notes_late: "notes as done earlier: {step}: {check}. {text}",
+    reviewed: "has reviewed it: {text}",
+    says_why: "says why: {text}",
+    closes_item: "closes the open item {item}",
+    says_still_so: "says that things are still so",
+    relief_wanted: "asks to be relieved as {role}",
+    mutes: "mutes the calls of {who}",
+    press_refused: "a press was not recorded: {codes}",
+    clocks: "clocks of two devices: {ahead} ms apart, within {doubt} ms",
+    suspends: "SUSPENDS the job: {state}; {who} may resume",
+    resumes_day: "begins a new day",
+    closes: "closes the job",
+    voids: "voids {entry}",
+    unknown: "something that this version does not know (kind {kind})",
+    tally: ": {out} out, {back} back",
+    tested: "tested {months} months ago",
+    never_tested: "no record of a test",
+    rated: "rated {kv} kV",
+    wiped: "wiped and inspected today",
+    inspected_good: "inspected, nothing found",
+    inspected_bad: "inspected, something found",
+    set_aside: "set aside: {why}",
+    changed_step: "step {id}",
+    changed_limit: "limit {id}",
+    changed_condition: "condition {id}",
+    changed_item: "item {id}",
+    changed_line: "line: structure {structure}",
+};
+
+static LABELS: Labels = Labels {
     title: "Gantline",
     proceed: "PROCEED",
     hold: "HOLD",
@@ -178,6 +558,7 @@ pub static ENGLISH: Labels = Labels {
     theme_sun_sub: "dark on light",
     theme_night: "NIGHT",
     theme_night_sub: "light on dark",
+    pages_in_it: "pages in English",
     caution: "Proceed never means safe: it says only that the log has what the open step needs. Voice and hand signals stop first. Stop here is a call to people, not a machine's emergency stop.",
     without_sound: "GO ON WITHOUT SOUND",
     without_sound_sub: "somebody else listens",

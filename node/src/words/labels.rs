@@ -1,17 +1,18 @@
 //! Labels: which words stand on the pages' controls and headings?
-//! Owns: the list of them.   Gives: `Labels`, one value for each language, and `fill`.
+//! Owns: the list of them.   Gives: `Labels`, one value for each language.
 //! May use: nothing.   Never: a word itself (each language is a file of its own).
 //!
-//! A label with a name in braces takes a value there: `fill(labels.step_open, &[("n", "7")])`.
+//! A label with a name in braces takes a value there: `fill(labels.step_open, &[("n", "7")])` (language).
+//! To add one: here, and the compiler names every language that has to say it.
 
 /// Every word of the pages that is not a sentence about the job.
 #[derive(Debug)]
+#[cfg_attr(test, derive(serde::Serialize))]
 #[allow(
     missing_docs,
     reason = "each is named for where it stands; the English file shows what it says"
 )]
 pub struct Labels {
-    pub code: &'static str,
     pub title: &'static str,
     // The call.
     pub proceed: &'static str,
@@ -168,6 +169,7 @@ pub struct Labels {
     pub theme_sun_sub: &'static str,
     pub theme_night: &'static str,
     pub theme_night_sub: &'static str,
+    pub pages_in_it: &'static str,
     pub caution: &'static str,
     pub without_sound: &'static str,
     pub without_sound_sub: &'static str,
@@ -182,14 +184,4 @@ pub struct Labels {
     pub enter_going: &'static str,
     pub enter_needed: &'static str,
     pub enter_how: &'static str,
-}
-
-/// A label with its values in place.
-#[must_use]
-pub fn fill(label: &str, values: &[(&str, &str)]) -> String {
-    let mut text = label.to_owned();
-    for (name, value) in values {
-        text = text.replace(&format!("{{{name}}}"), value);
-    }
-    text
 }

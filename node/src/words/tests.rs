@@ -4,7 +4,11 @@
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
 use super::*;
+use gantline_protocol::engine::Outcome;
 use gantline_protocol::ids::MarkId;
+use gantline_protocol::reason::{Owed, Reason, Unfit};
+use gantline_protocol::state::AskedOf;
+use std::collections::BTreeSet;
 
 fn name<T: for<'a> TryFrom<&'a str>>(text: &str) -> T {
     T::try_from(text).ok().unwrap()
@@ -156,24 +160,175 @@ fn samples() -> Vec<Reason> {
     all
 }
 
-#[test]
-fn every_reason_is_said_without_blame_code_or_key() {
-    let mut words = Words::default();
-    words.person(DeviceKey([7; 32]), name("Tower 2"));
-    for reason in samples() {
-        let said = words.reason(&reason).to_string();
-        let lower = said.to_lowercase();
-        for bad in [
+fn words_of(language: &'static Language) -> Words {
+    let mut words = Words::new(language);
+    words.person(DeviceKey([7; 32]), name(language.labels.roles[2].1));
+    words
+}
+
+/// What is never said to a person, by language: blame, politeness, what only programmers say.
+const NEVER: [(&str, &[&str]); 2] = [
+    (
+        "en",
+        &[
             "please",
             "sorry",
             "invalid",
             "failed",
             "error",
             "press and hold",
-            "  ",
-            "..",
-            "_",
-        ] {
+        ],
+    ),
+    (
+        "es",
+        &[
+            "por favor",
+            "lo siento",
+            "perdón",
+            "inválid",
+            "no válid",
+            "falló",
+            "fallo",
+            "fallid",
+            "error",
+            "incorrect",
+        ],
+    ),
+];
+
+fn never(language: &Language) -> &'static [&'static str] {
+    let found = NEVER.iter().find(|(code, _)| *code == language.code);
+    found.map(|(_, never)| *never).unwrap()
+}
+
+/// Every piece of words of a language by its name.
+fn all_of(language: &Language) -> BTreeMap<String, String> {
+    fn walk(at: &str, value: &serde_json::Value, into: &mut BTreeMap<String, String>) {
+        match value {
+            serde_json::Value::String(text) => {
+                into.insert(at.to_owned(), text.clone());
+            }
+            serde_json::Value::Array(all) => {
+                for (n, one) in all.iter().enumerate() {
+                    walk(&format!("{at}/{n}"), one, into);
+                }
+            }
+            serde_json::Value::Object(all) => {
+                for (name, one) in all {
+                    walk(&format!("{at}/{name}"), one, into);
+                }
+            }
+            other => panic!("{at}: {other}"),
+        }
+    }
+    let mut all = BTreeMap::new();
+    let value = |json: Result<serde_json::Value, _>| json.unwrap();
+    walk(
+        "labels",
+        &value(serde_json::to_value(language.labels)),
+        &mut all,
+    );
+    walk(
+        "sentences",
+        &value(serde_json::to_value(language.sentences)),
+        &mut all,
+    );
+    walk(
+        "entries",
+        &value(serde_json::to_value(language.entries)),
+        &mut all,
+    );
+    all
+}
+
+/// The places in words, in whatever case.
+fn places(words: &str) -> BTreeSet<String> {
+    words
+        .split('{')
+        .skip(1)
+        .map(|from| from.split_once('}').unwrap().0.to_lowercase())
+        .collect()
+}
+
+#[test]
+fn every_language_says_everything_with_the_same_places() {
+    let english = all_of(&ENGLISH);
+    assert!(english.len() > 350, "{} pieces", english.len());
+    for language in ALL {
+        let all = all_of(language);
+        assert!(
+            all.keys().eq(english.keys()),
+            "{}: other pieces than in English",
+            language.code
+        );
+        for (at, words) in &all {
+            let (other, code) = (&english[at], language.code);
+            assert_eq!(words.is_empty(), other.is_empty(), "{code} {at}");
+            assert_eq!(places(words), places(other), "{code} {at}: {words}");
+            let lower = words.to_lowercase();
+            for bad in never(language).iter().chain(&["  ", "..", "_"]) {
+                assert!(!lower.contains(bad), "{code} {at} says {bad:?}: {words}");
+            }
+        }
+    }
+}
+
+#[test]
+fn no_language_says_the_words_of_another() {
+    let english = all_of(&ENGLISH);
+    // Places, signs, units and short forms are alike.
+    let own = |words: &str| {
+        let outside = words
+            .split('{')
+            .map(|part| part.split_once('}').map_or(part, |(_, after)| after));
+        outside
+            .flat_map(str::chars)
+            .filter(|c| c.is_alphabetic())
+            .count()
+    };
+    let alike: Vec<String> = all_of(&SPANISH)
+        .into_iter()
+        .filter(|(at, words)| english[at] == *words && own(words) > 4)
+        .map(|(at, _)| at)
+        .collect();
+    // The roles' ids in plans, and what is the same word in both.
+    let roles = [0, 1, 2, 3].map(|at| format!("labels/roles/{at}/0"));
+    let mut same = Vec::from(roles);
+    same.extend(["labels/roles/3/1", "labels/title"].map(str::to_owned));
+    assert_eq!(alike, same, "said as in English");
+}
+
+#[test]
+fn the_calls_are_three_words_and_nothing_else_is_called_so() {
+    for language in ALL {
+        let l = language.labels;
+        let calls = [l.proceed, l.hold, l.stop_work];
+        let first: BTreeSet<char> = calls
+            .iter()
+            .filter_map(|word| word.chars().next())
+            .collect();
+        assert_eq!(first.len(), 3, "each begins with another letter: {calls:?}");
+    }
+    // In Spanish the words of Proceed and Hold are such that no other sentence needs them.
+    for (at, words) in all_of(&SPANISH) {
+        let upper = words.to_uppercase();
+        let its_own = [
+            "labels/proceed",
+            "labels/hold",
+            "labels/caution",
+            "sentences/alarm_hold_by_loss/0",
+        ];
+        let named = upper.contains("PROCEDA") || upper.contains("ESPERE");
+        assert!(!named || its_own.contains(&at.as_str()), "{at}: {words}");
+    }
+}
+
+#[test]
+fn every_reason_is_said_without_blame_code_or_key() {
+    for (language, reason) in in_each_language() {
+        let said = words_of(language).reason(&reason).to_string();
+        let lower = said.to_lowercase();
+        for bad in never(language).iter().chain(&["  ", "..", "_", "{", "}"]) {
             assert!(!lower.contains(bad), "{reason:?} says {bad:?}: {said}");
         }
         assert!(!said.contains("0707"), "a key is shown: {said}");
@@ -190,23 +345,91 @@ fn every_reason_is_said_without_blame_code_or_key() {
     }
 }
 
+fn in_each_language() -> impl Iterator<Item = (&'static Language, Reason)> {
+    ALL.into_iter()
+        .flat_map(|language| samples().into_iter().map(move |reason| (language, reason)))
+}
+
+/// The band's reason in Proceed and Hold, and in a stop.
+const BAND: core::ops::RangeInclusive<usize> = 6..=60;
+const STOP_BAND: core::ops::RangeInclusive<usize> = 6..=90;
+
 #[test]
 fn the_band_sentence_of_a_reason_fits_the_band() {
-    let mut words = Words::default();
-    words.person(DeviceKey([7; 32]), name("Tower 2"));
-    for reason in samples() {
+    for (language, reason) in in_each_language() {
         if matches!(reason, Reason::Incomplete { .. }) {
             continue; // a list: its length is the crew's
         }
-        let so = words.reason(&reason).so;
+        let so = words_of(language).reason(&reason).so;
         let length = so.chars().count();
-        assert!((6..=60).contains(&length), "{length} characters: {so}");
+        assert!(BAND.contains(&length), "{length} characters: {so}");
+    }
+    for language in ALL {
+        let l = language.labels;
+        for so in [l.step_open, l.not_live, l.other_tab] {
+            assert!(BAND.contains(&so.chars().count()), "{so}");
+        }
+        let pressed = |rest: &str| format!("{} {rest}", l.pressed);
+        for so in [
+            pressed(l.pressed_on_its_way),
+            pressed(l.pressed_unsent),
+            fill(l.stopped_by, &[("who", l.unknown_device)]),
+        ] {
+            assert!(STOP_BAND.contains(&so.chars().count()), "{so}");
+        }
     }
 }
 
 #[test]
+fn what_is_asked_and_how_it_went_is_said_in_each_language() {
+    let (stop, device) = (EntryHash([1; 32]), DeviceKey([7; 32]));
+    let (step, check): (StepId, CheckId) = (name("P08"), name("gap"));
+    let all = |again| {
+        [
+            AskedOf::Accept,
+            AskedOf::Briefing { version: 1 },
+            AskedOf::Check {
+                step: step.clone(),
+                check: check.clone(),
+                again,
+            },
+            AskedOf::Heard { stop },
+            AskedOf::Agree { to: stop },
+            AskedOf::Condition {
+                condition: name("wind"),
+            },
+            AskedOf::StillSo,
+            AskedOf::Consent {
+                proposal: stop,
+                device,
+            },
+            AskedOf::InTheClear,
+        ]
+    };
+    for language in ALL {
+        let mut words = words_of(language);
+        words.stop_by(stop, "Tower 1".to_owned());
+        for asked in all(false).iter().chain(&all(true)) {
+            let said = words.asked(asked).to_string();
+            assert!(said.ends_with('.') && !said.contains(['{', '}']), "{said}");
+            assert!(said.starts_with(char::is_uppercase), "{said}");
+        }
+        let refused = Outcome::Refused {
+            reasons: vec![Reason::HoldActive],
+        };
+        assert_eq!(words.outcome(&refused).len(), 2);
+    }
+}
+
+#[test]
+fn places_are_filled_once_and_with_a_capital_where_wanted() {
+    let step = [("step", "step 7"), ("who", "{step}")];
+    assert_eq!(fill("{Step}: {who} {", &step), "Step 7: {step} {");
+}
+
+#[test]
 fn numbers_carry_their_unit_and_limit_where_the_plan_is_known() {
-    let mut words = Words::default();
+    let mut words = words_of(&ENGLISH);
     words.units.insert(name("mad"), "m".to_owned());
     let short = Reason::OutOfLimit {
         limit: name("mad"),

@@ -1,5 +1,5 @@
 // Checks: what of a page can be seen by a machine; answers a list of everything that is wrong.
-// `arguments[0]`: { observer, nothingAsked, stale, sheet, change: '' | 'longer' | 'zoomed' }
+// `arguments[0]`: { words: of the three calls, observer, nothingAsked, stale, sheet, change: '' | 'longer' | 'zoomed' }
 const want = arguments[0];
 const root = document.documentElement;
 const wrong = [];
@@ -67,9 +67,8 @@ for (const stop of stops) {
 
 // ---- 2. The band: one word, one shape, one reason.
 const band = document.querySelector('.band');
-const words = { proceed: 'PROCEED', hold: 'HOLD', stop: 'STOP WORK' };
 const word = all('.word', band).filter(seen);
-must(word.length === 1 && word[0].textContent === words[call], `the word is ${word.map((one) => one.textContent)} at ${call}`);
+must(word.length === 1 && word[0].textContent === want.words[call], `the word is ${word.map((one) => one.textContent)} at ${call}`);
 must(all('.shape', band).filter(seen).length === 1, 'not one shape in the band');
 const reasons = all('[data-reason]', band).filter(seen);
 const most = call === 'stop' ? 90 : 60;

@@ -3,6 +3,7 @@
 
 use crate::browser::Browser;
 use crate::crew::{Crew, OBSERVER, SUPERVISOR, TOWER_1, TOWER_2};
+use gantline::words::ENGLISH;
 use gantline_protocol::log::entry::Said;
 use gantline_protocol::state::CallWord;
 use serde_json::{Value, json};
@@ -23,6 +24,11 @@ async fn look(browser: &Browser, state: &str, want: &Value) -> Vec<String> {
                 .await;
             for change in ["", "longer", "zoomed"] {
                 let mut want = want.clone();
+                want["words"] = json!({
+                    "proceed": ENGLISH.labels.proceed,
+                    "hold": ENGLISH.labels.hold,
+                    "stop": ENGLISH.labels.stop_work,
+                });
                 want["change"] = json!(change);
                 // The smallest screen may scroll inside its card; the stop is where it was.
                 want["scrolls"] = json!(height < 850);

@@ -11,7 +11,7 @@ pub(super) use arguments::Arguments;
 use super::{Answer, Exit, Problem, Settings};
 use crate::control::client::{Client, ClientFault};
 use crate::device::Home;
-use crate::words::Words;
+use crate::words::{ENGLISH, Words};
 use command::{Names, command};
 use gantline_protocol::engine::{Command, Outcome};
 use gantline_protocol::state::CallWord;
@@ -36,10 +36,10 @@ pub(super) fn run(settings: &Settings, arguments: Arguments) -> Result<Exit, Pro
     if settings.json {
         answer.json(&outcome)?;
     } else {
-        let words = client
-            .status()
-            .map(|status| Words::of_status(&status))
-            .unwrap_or_default();
+        let words = client.status().map_or_else(
+            |_| Words::new(&ENGLISH),
+            |status| Words::of_status(&ENGLISH, &status),
+        );
         for sentence in words.outcome(&outcome) {
             answer.line(sentence)?;
         }
