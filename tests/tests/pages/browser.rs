@@ -7,6 +7,7 @@ use fantoccini::wd::{TimeoutConfiguration, WebDriverCompatibleCommand};
 use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Map, Value, json};
+use std::os::unix::process::CommandExt;
 use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -66,6 +67,7 @@ impl Browser {
         let port = free_port();
         let driver = Command::new("chromedriver")
             .arg(format!("--port={port}"))
+            .process_group(0)
             .stdout(Stdio::null())
             .stderr(Stdio::null())
             .spawn()
@@ -250,8 +252,10 @@ impl Browser {
 
 impl Drop for Browser {
     fn drop(&mut self) {
+        // The whole group: a driver that is killed alone leaves its browser running, which slows every test after it.
         // Ended already is as good as ended now.
-        let _ = self.driver.kill();
+        let group = rustix::process::Pid::from_child(&self.driver);
+        let _ = rustix::process::kill_process_group(group, rustix::process::Signal::KILL);
         let _ = self.driver.wait();
     }
 }
