@@ -281,6 +281,10 @@ impl Driver {
                 let now = self.clock.now();
                 let _ = reply.send(Box::new(self.engine.status(now)));
             }
+            Request::Overview { reply } => {
+                let now = self.clock.now();
+                let _ = reply.send(Box::new(self.engine.overview(now)));
+            }
             Request::Joins { reply } => {
                 let _ = reply.send(self.hosts.waiting());
             }

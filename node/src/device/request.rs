@@ -5,7 +5,7 @@
 use gantline_protocol::engine::{Alarm, Command, Outcome};
 use gantline_protocol::ids::{DeviceKey, EntryHash, JobId, Person};
 use gantline_protocol::plan::Plan;
-use gantline_protocol::state::Status;
+use gantline_protocol::state::{Overview, Status};
 use serde::{Deserialize, Serialize};
 use std::net::SocketAddr;
 use tokio::sync::{mpsc, oneshot, watch};
@@ -41,6 +41,11 @@ pub enum Request {
     Status {
         /// The answer.
         reply: oneshot::Sender<Box<Status>>,
+    },
+    /// What is known here of the crew as a whole.
+    Overview {
+        /// The answer.
+        reply: oneshot::Sender<Box<Overview>>,
     },
     /// Devices that ask to join at this one.
     Joins {
@@ -236,6 +241,14 @@ impl NodeHandle {
     /// [`NodeEnded`].
     pub async fn status(&self) -> Result<Box<Status>, NodeEnded> {
         self.ask(|reply| Request::Status { reply }).await
+    }
+
+    /// What is known here of the crew as a whole.
+    ///
+    /// # Errors
+    /// [`NodeEnded`].
+    pub async fn overview(&self) -> Result<Box<Overview>, NodeEnded> {
+        self.ask(|reply| Request::Overview { reply }).await
     }
 
     /// Devices that ask to join.

@@ -1,200 +1,175 @@
 //! Board: the whole job at once, for who answers for it: the plan, who is waited for, each device, what runs out next.
 //! Owns: nothing.   Gives: HTML of the parts that the worker's page has not.
-//! May use: view, parts.   Never: words of its own; on a small screen these parts are not shown.
+//! May use: view, graph, matrix, waits, parts.   Never: words of its own.
 
-use crate::pages::parts::icon;
+use crate::pages::graph;
+use crate::pages::matrix;
+use crate::pages::page::who;
+use crate::pages::parts::shape;
 use crate::pages::view::{View, age};
+use crate::pages::waits::{running_out, waiting};
 use crate::words::{fill, span};
-use gantline_protocol::ids::StepId;
-use gantline_protocol::plan::{ConditionKind, Step};
 use gantline_protocol::state::{CallWord, CrewStatus, StepState, StepStatus};
 use maud::{Markup, html};
 
-/// Rows of each list on the right: more are counted, not listed.
-const ROWS_MAX: usize = 4;
+/// Lines of lists and table that the right side has, with and without something asked of the holder.
+const LINES_WHEN_ASKED: usize = 11;
+const LINES: usize = 16;
+/// Rows that run out next are listed at least.
+const RUNS_MIN: usize = 1;
+/// So many characters stand on one line of the right side.
+const LINE_CHARS: usize = 36;
 
-/// Every step in the plan's order: number, state by frame and mark, title, what it comes after where that is not just
-/// the one before it.
+/// The plan: drawn on a wide screen, as a list on a small one.
 pub(crate) fn plan(view: &View) -> Markup {
     let l = view.labels;
+    let confirmed = |step: &StepStatus| match view.plan.step(&step.id) {
+        Some(planned) => who(view, step, planned),
+        None => html! {},
+    };
     html! {
         section class="plan" aria-label=(l.plan) {
-            @for (at, (step, planned)) in view.status.steps.iter().zip(&view.plan.steps).enumerate() {
-                @let class = state_class(step);
-                div class=(if step.hold_point { format!("step {class} point") } else { format!("step {class}") }) {
-                    span class="top" {
-                        b { (at + 1) }
-                        @match step.state {
-                            StepState::Done => (icon("yes")),
-                            StepState::Open => (icon("dot")),
-                            StepState::Conflict => (icon("no")),
-                            StepState::Locked => {},
-                        }
-                        @if let Some(after) = after(view, at, planned) { span class="after" { (after) } }
+            div class="legend" {
+                h2 { (l.plan) }
+                @for (class, words) in [("done", l.plan_done), ("open", l.plan_open), ("waiting", l.plan_waiting),
+                    ("later", l.plan_later), ("later point", l.plan_point)] {
+                    span { i class=(format!("step {class}")) {} " " (words) }
+                }
+            }
+            (graph::graph(view, confirmed))
+            ol class="steps" {
+                @for (at, step) in view.status.steps.iter().enumerate() {
+                    li class=(format!("step {}{}", graph::class(view, step), if step.hold_point { " point" } else { "" })) {
+                        b { (at + 1) } " " (graph::mark(step)) " " (step.title)
+                        @if matches!(step.state, StepState::Open | StepState::Conflict) { (confirmed(step)) }
                     }
-                    span class="title" title=(step.title) { (step.title) }
                 }
             }
         }
     }
 }
 
-fn state_class(step: &StepStatus) -> &'static str {
-    match step.state {
-        StepState::Done => "done",
-        StepState::Open => "open",
-        StepState::Conflict => "conflict",
-        StepState::Locked => "later",
-    }
-}
-
-/// The steps that a step comes after, by number; `None`: just the one before it.
-fn after(view: &View, at: usize, step: &Step) -> Option<String> {
-    let number = |id: &StepId| view.plan.steps.iter().position(|step| &step.id == id);
-    let numbers: Vec<usize> = step.after.iter().filter_map(number).collect();
-    let plain = match numbers.as_slice() {
-        [] => at == 0,
-        [one] => one + 1 == at,
-        _ => false,
-    };
-    let text: Vec<String> = numbers.iter().map(|at| (at + 1).to_string()).collect();
-    let words = if text.is_empty() {
-        view.labels.from_start.to_owned()
-    } else {
-        fill(view.labels.after, &[("n", &text.join(", "))])
-    };
-    // What a step came after is of no use once it is done.
-    (!plain
-        && view
-            .status
-            .steps
-            .get(at)
-            .is_some_and(|step| step.state != StepState::Done))
-    .then_some(words)
-}
-
-/// Who is waited for, and what runs out next.
-pub(crate) fn side(view: &View) -> Markup {
+/// Who is waited for, who hears whom, and what runs out next.
+pub(crate) fn side(view: &View, nothing_asked: bool) -> Markup {
     let l = view.labels;
-    let waiting = waiting(view);
-    let running = running_out(view);
+    let lines = if nothing_asked {
+        LINES
+    } else {
+        LINES_WHEN_ASKED
+    };
+    let lines = lines.saturating_sub(matrix::rows(view));
+    let (waiting, running) = (waiting(view), running_out(view));
+    let room = lines.saturating_sub(running.len().min(RUNS_MIN));
+    let (shown, used) = fit(
+        room,
+        waiting.iter().map(|one| one.who.len() + one.what.len() + 8),
+    );
+    let long = running.iter().map(|(what, left)| what.len() + left.len());
+    let (runs, _) = fit(lines.saturating_sub(used), long);
+    let runs = runs.max(RUNS_MIN);
     html! {
         section class="side" {
             h2 { (l.waiting_for) }
-            ul {
-                @for (who, what) in waiting.iter().take(ROWS_MAX) { li { b { (who) } span { (what) } } }
+            ul class="waiting" {
+                @for one in waiting.iter().take(shown) {
+                    li {
+                        b { (one.who) }
+                        span { (one.what) }
+                        span class="left" aria-hidden="true" { @if let Some(ms) = one.for_ms { (span(ms)) } }
+                    }
+                }
                 @if waiting.is_empty() { li { span { (l.nobody) } } }
-                @if waiting.len() > ROWS_MAX { li { span { (fill(l.more, &[("n", &(waiting.len() - ROWS_MAX).to_string())])) } } }
+                @if waiting.len() > shown { li { span { (fill(l.more, &[("n", &(waiting.len() - shown).to_string())])) } } }
+            }
+            @if let Some(overview) = &view.overview {
+                h2 { (l.who_hears) }
+                (matrix::matrix(view, overview))
             }
             h2 { (l.runs_out) }
             ul {
-                @for (what, left) in running.iter().take(ROWS_MAX) { li { b { (what) } span class="left" aria-hidden="true" { (left) } } }
+                @for (what, left) in running.iter().take(runs) { li { b { (what) } span class="left" aria-hidden="true" { (left) } } }
                 @if running.is_empty() { li { span { (l.nothing) } } }
             }
         }
     }
 }
 
-/// Roles with the checks of open steps that they have yet to give.
-fn waiting(view: &View) -> Vec<(String, String)> {
-    let open = view
-        .status
-        .steps
-        .iter()
-        .filter(|step| matches!(step.state, StepState::Open | StepState::Conflict));
-    let checks = open.flat_map(|step| step.checks.iter().filter(|check| !check.done));
-    checks
-        .map(|check| {
-            let roles: Vec<String> = check
-                .waits_for
-                .iter()
-                .map(|role| view.role_name(role))
-                .collect();
-            (roles.join(", "), check.text.clone())
-        })
-        .collect()
-}
-
-/// Standing conditions, what runs out first first; one that is not good is not listed as running.
-fn running_out(view: &View) -> Vec<(String, String)> {
-    let mut left: Vec<(u64, String, String)> = view
-        .status
-        .conditions
-        .iter()
-        .filter(|condition| condition.good)
-        .filter_map(|condition| {
-            let left_ms = condition.valid_ms.saturating_sub(condition.age_ms?);
-            // Of a presence the value is who: that stands in the list of devices.
-            let planned = view.plan.condition(&condition.id).map(|one| &one.kind);
-            let measured = matches!(planned, Some(ConditionKind::Measured { .. }));
-            let value = condition
-                .value
-                .as_deref()
-                .filter(|_| measured)
-                .unwrap_or_default();
-            let title = format!("{} {value}", condition.title);
-            Some((left_ms, title.trim().to_owned(), left_words(view, left_ms)))
-        })
-        .collect();
-    left.sort();
-    left.into_iter()
-        .map(|(_, what, left)| (what, left))
-        .collect()
-}
-
-fn left_words(view: &View, left_ms: u64) -> String {
-    let minutes = left_ms / 60_000;
-    if minutes < 60 {
-        return span(left_ms);
+/// How many rows of so many characters fit so many lines, and the lines that they take. Of a longer list the last line
+/// says how many there are more.
+fn fit(lines: usize, rows: impl Iterator<Item = usize> + Clone) -> (usize, usize) {
+    let of = |rows: &mut dyn Iterator<Item = usize>| {
+        rows.map(|chars| chars.div_ceil(LINE_CHARS).max(1))
+            .collect::<Vec<usize>>()
+    };
+    let all = of(&mut rows.clone());
+    if all.iter().sum::<usize>() <= lines {
+        return (all.len(), all.iter().sum::<usize>().max(1));
     }
-    let (hours, minutes) = ((minutes / 60).to_string(), (minutes % 60).to_string());
-    fill(view.labels.hours, &[("h", &hours), ("min", &minutes)])
+    let room = lines.saturating_sub(1);
+    let mut used = 0;
+    let fits = all.iter().take_while(|rows| {
+        used += **rows;
+        used <= room
+    });
+    (fits.count(), lines)
 }
 
-/// Each device: who holds it, whether it is heard, level and quiet, and in a stop how far that has come.
+/// Each device: what it shows, who holds it, whether it is heard, level and quiet, and in a stop how far that has come.
 pub(crate) fn devices(view: &View) -> Markup {
     let l = view.labels;
-    let present = view.crew();
+    let shows = |one: &CrewStatus| {
+        let all = view.overview.iter().flat_map(|overview| &overview.shows);
+        all.filter(|shows| shows.device == one.device)
+            .find_map(|shows| shows.call)
+    };
     html! {
         section class="devices" aria-label=(l.devices) {
-            @for one in present {
-                @let (class, state) = device_state(view, one);
-                div class=(class) {
-                    b { (view.device_name(&one.device)) }
-                    span class="sign" { (one.person) }
-                    span { (state) }
+            @for one in view.crew() {
+                @let call = shows(one);
+                div class=(call.map_or("unknown", |call| View::call_of(call))) {
+                    span class="shows" {
+                        @match call {
+                            Some(call) => {
+                                (shape("shape", &format!("s-{}", View::call_of(call)))) " " (view.word_of(call))
+                            },
+                            None => (l.device_unknown),
+                        }
+                    }
+                    b { (view.device_name(&one.device)) " " span class="sign" { (one.person) } }
+                    span class="how" { (device_state(view, one)) }
                 }
             }
         }
     }
 }
 
-fn device_state(view: &View, one: &CrewStatus) -> (&'static str, String) {
+fn device_state(view: &View, one: &CrewStatus) -> String {
     let l = view.labels;
     if let (CallWord::StopWork, Some(stop)) = (view.status.call.word, view.status.stops.first()) {
-        return if stop.heard.contains(&one.person) {
-            ("good", l.device_answered.to_owned())
+        let words = if stop.heard.contains(&one.person) {
+            l.device_answered
         } else if stop.held_by.contains(&one.person) {
-            ("late", l.device_has_stop.to_owned())
+            l.device_has_stop
         } else {
-            ("lost", l.device_no_stop.to_owned())
+            l.device_no_stop
         };
+        return words.to_owned();
     }
     if one.forked {
-        return ("lost", l.device_forked.to_owned());
+        return l.device_forked.to_owned();
     }
     if !one.briefed {
-        return ("late", l.device_not_briefed.to_owned());
+        return l.device_not_briefed.to_owned();
     }
     if one.device == view.status.device {
-        return ("good", l.device_this.to_owned());
+        return l.device_this.to_owned();
     }
     let limit = view.plan.times.watch_limit_ms;
     match one.age_ms {
-        Some(ms) if ms <= limit && !one.quiet => ("late", l.device_not_quiet.to_owned()),
-        Some(ms) if ms <= limit && !one.level => ("late", l.device_not_level.to_owned()),
-        Some(ms) if ms <= limit => ("good", fill(l.device_heard, &[("s", &age(ms))])),
-        Some(ms) => ("lost", fill(l.device_lost, &[("s", &span(ms))])),
-        None => ("lost", l.never_heard.to_owned()),
+        Some(ms) if ms <= limit && !one.quiet => l.device_not_quiet.to_owned(),
+        Some(ms) if ms <= limit && !one.level => l.device_not_level.to_owned(),
+        Some(ms) if ms <= limit => fill(l.device_heard, &[("s", &age(ms))]),
+        Some(ms) => fill(l.device_lost, &[("s", &span(ms))]),
+        None => l.never_heard.to_owned(),
     }
 }

@@ -9,7 +9,7 @@
 use crate::control::{Refusal, Shared, pieces};
 use crate::device::{NodeHandle, Request};
 use crate::pages::form::Form;
-use crate::pages::page::{Kind, main_of, seen};
+use crate::pages::page::{Kind, main_of, overview, seen};
 use crate::pages::view::View;
 use axum::body::{Body, Bytes};
 use axum::extract::{RawQuery, State};
@@ -90,9 +90,13 @@ async fn write(
                 return;
             };
             let since = shared.pages.shown_for_s(status.call.word);
+            let Ok(overview) = overview(&shared, kind).await else {
+                return;
+            };
             let language = shared.pages.language();
             let view = View::new(language, &status, &plan, since, offset_min)
-                .with_choice(shared.pages.choice());
+                .with_choice(shared.pages.choice())
+                .with_overview(overview);
             let html = main_of(&view, kind).into_string();
             let changed = html != last;
             if changed {

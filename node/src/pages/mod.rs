@@ -4,7 +4,7 @@
 //! anywhere; a file of the disk: everything is in the program.
 //!
 //! In reading order: `enter` the way in · `language` which one is spoken · `view` what is on a page, as values · `asked` what is asked and what a
-//! press on it means · `moves` what may be done unasked · `parts`, `band`, `board`, `sheets`, `page` the HTML · `live` the stream of it · `press` what comes back ·
+//! press on it means · `moves` what may be done unasked · `parts`, `band`, `board` with `graph`, `matrix` and `waits`, `sheets`, `page` the HTML · `live` the stream of it · `press` what comes back ·
 //! `number` what was typed · `assets` style and scripts.
 
 mod asked;
@@ -13,8 +13,10 @@ mod band;
 mod board;
 mod enter;
 mod form;
+mod graph;
 mod language;
 mod live;
+mod matrix;
 mod moves;
 mod number;
 mod page;
@@ -22,6 +24,7 @@ mod parts;
 mod press;
 mod sheets;
 mod view;
+mod waits;
 
 pub use enter::Link;
 pub(crate) use enter::{link, needs_link};

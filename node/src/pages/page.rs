@@ -25,7 +25,7 @@ use axum::response::{Html, IntoResponse, Response};
 use gantline_protocol::engine::Alarm;
 use gantline_protocol::ids::RoleId;
 use gantline_protocol::plan::{Expects, Plan, Step, Who};
-use gantline_protocol::state::{CallWord, CheckStatus, Status, StepStatus};
+use gantline_protocol::state::{CallWord, CheckStatus, Overview, Status, StepStatus};
 use maud::{DOCTYPE, Markup, html};
 use std::sync::{Arc, PoisonError};
 
@@ -85,6 +85,17 @@ pub(crate) async fn seen(shared: &Shared) -> Result<(Box<Status>, Arc<Plan>), Re
     Ok((status, plan))
 }
 
+/// The crew as a whole, for a page that shows it.
+pub(crate) async fn overview(
+    shared: &Shared,
+    kind: Kind,
+) -> Result<Option<Box<Overview>>, Refusal> {
+    if kind == Kind::Board {
+        return Ok(Some(shared.node.overview().await?));
+    }
+    Ok(None)
+}
+
 pub(crate) async fn own(
     State(shared): State<Shared>,
     headers: HeaderMap,
@@ -120,9 +131,10 @@ async fn whole(
 ) -> Result<Response, Refusal> {
     let (status, plan) = seen(shared).await?;
     let since = shared.pages.shown_for_s(status.call.word);
-    let view = View::new(shared.pages.language(), &status, &plan, since, 0)
-        .with_choice(shared.pages.choice());
     let kind = kind.unwrap_or_else(|| Kind::of(&status));
+    let view = View::new(shared.pages.language(), &status, &plan, since, 0)
+        .with_choice(shared.pages.choice())
+        .with_overview(overview(shared, kind).await?);
     let settings = Settings::of(headers);
     let theme = if settings.night { "night" } else { "sun" };
     let l = view.labels;
@@ -181,7 +193,7 @@ pub(crate) fn main_of(view: &View, kind: Kind) -> Markup {
     let asked = asked::all(view);
     let observer = kind == Kind::Observer;
     let (call, _) = view.call();
-    // On a small screen the board is the worker's page.
+    // On a small screen the board is the worker's page, with the rest of it below the card.
     let class = match kind {
         Kind::Board => "page worker board",
         Kind::Worker => "page worker",
@@ -192,8 +204,16 @@ pub(crate) fn main_of(view: &View, kind: Kind) -> Markup {
             data-sound=[sound(view.status)] {
             (parts::strip(view))
             (band(view, observer))
-            @if !observer { (card(view, &asked)) }
-            @if kind == Kind::Board { (board::plan(view)) (board::side(view)) (board::devices(view)) }
+            @if kind == Kind::Board {
+                div class="whole-job" data-scrolls {
+                    (card(view, &asked))
+                    (board::plan(view))
+                    (board::side(view, asked.is_empty()))
+                    (board::devices(view))
+                }
+            } @else if !observer {
+                (card(view, &asked))
+            }
             (parts::asked(view, asked.first(), observer))
             (parts::links(view))
             (row(view, &asked, observer))
@@ -266,11 +286,13 @@ fn card(view: &View, asked: &[Asked]) -> Markup {
             @if view.is(CallWord::Hold) && !view.status.call.if_held.is_empty() {
                 p class="keep" { (fill(l.keep, &[("what", &view.status.call.if_held)])) }
             }
-            span class="n" { (fill(l.step_of, &[("n", &n.to_string()), ("all", &all)])) }
-            h1 { (step.title) }
+            div class="head" {
+                span class="n" { (fill(l.step_of, &[("n", &n.to_string()), ("all", &all)])) } " "
+                h1 { (step.title) }
+            }
             @if view.is(CallWord::Proceed) { p { (step.text) } }
             @if let Some(check) = about.and_then(|(_, check)| status.checks.iter().find(|one| one.id == *check)) {
-                p class="lim" { (l.your_check) " " b { (check.text) } }
+                p class="lim mine" { (l.your_check) " " b { (check.text) } }
                 (small_print(view, step, check, first.is_some_and(|one| one.again)))
             }
             @if let Some(load) = moves::moving(view) {
@@ -298,7 +320,7 @@ fn small_print(view: &View, step: &Step, check: &CheckStatus, again: bool) -> Ma
 }
 
 /// Who has confirmed something of this step, and who is waited for.
-fn who(view: &View, step: &StepStatus, planned: &Step) -> Markup {
+pub(crate) fn who(view: &View, step: &StepStatus, planned: &Step) -> Markup {
     let mut done: Vec<String> = Vec::new();
     let mut waits: Vec<String> = Vec::new();
     for check in &step.checks {

@@ -43,6 +43,7 @@ pub(crate) fn strip(view: &View) -> Markup {
     html! {
         header class="strip" {
             b { (view.own_name()) }
+            span class="job" { (view.status.title) }
             span { (view.clock(view.status.wall.0)) }
             span class="live" {
                 span { (l.live) }

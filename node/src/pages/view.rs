@@ -6,7 +6,8 @@ use crate::words::{Labels, Language, Words, fill, span};
 use gantline_protocol::ids::{DeviceKey, EntryHash, Person, RoleId, StepId};
 use gantline_protocol::plan::{Plan, Step};
 use gantline_protocol::state::{
-    AskedOf, CallWord, CrewStatus, JobState, Status, StepState, StepStatus, StopStatus, face,
+    AskedOf, CallWord, CrewStatus, JobState, Overview, Status, StepState, StepStatus, StopStatus,
+    face,
 };
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -30,6 +31,8 @@ pub(crate) struct View<'a> {
     offset_min: i64,
     /// What the holder chose to do next.
     choice: Option<AskedOf>,
+    /// The crew as a whole, for the board.
+    pub(crate) overview: Option<Box<Overview>>,
     names: BTreeMap<DeviceKey, (String, String)>,
     by_person: BTreeMap<Person, String>,
 }
@@ -90,6 +93,7 @@ impl<'a> View<'a> {
             since_s,
             offset_min,
             choice: None,
+            overview: None,
             names,
             by_person,
         }
@@ -98,6 +102,12 @@ impl<'a> View<'a> {
     /// With what the holder chose to do next, if it is still asked.
     pub(crate) fn with_choice(mut self, choice: Option<AskedOf>) -> Self {
         self.choice = choice;
+        self
+    }
+
+    /// With the crew as a whole.
+    pub(crate) fn with_overview(mut self, overview: Option<Box<Overview>>) -> Self {
+        self.overview = overview;
         self
     }
 
@@ -114,12 +124,27 @@ impl<'a> View<'a> {
         asked
     }
 
-    /// The word, its name in the page, its words.
+    /// The word: its name in the page, its words.
     pub(crate) fn call(&self) -> (&'static str, &'static str) {
-        match self.status.call.word {
-            CallWord::Proceed => ("proceed", self.labels.proceed),
-            CallWord::Hold => ("hold", self.labels.hold),
-            CallWord::StopWork => ("stop", self.labels.stop_work),
+        let word = self.status.call.word;
+        (Self::call_of(word), self.word_of(word))
+    }
+
+    /// A call's name in the page.
+    pub(crate) fn call_of(word: CallWord) -> &'static str {
+        match word {
+            CallWord::Proceed => "proceed",
+            CallWord::Hold => "hold",
+            CallWord::StopWork => "stop",
+        }
+    }
+
+    /// A call in words.
+    pub(crate) fn word_of(&self, word: CallWord) -> &'static str {
+        match word {
+            CallWord::Proceed => self.labels.proceed,
+            CallWord::Hold => self.labels.hold,
+            CallWord::StopWork => self.labels.stop_work,
         }
     }
 
@@ -145,6 +170,13 @@ impl<'a> View<'a> {
         self.names
             .get(device)
             .map_or_else(|| self.words.who(device), |(name, _)| name.clone())
+    }
+
+    /// The name of a device where room is little, this one's too.
+    pub(crate) fn short_name(&self, device: &DeviceKey) -> &str {
+        self.names
+            .get(device)
+            .map_or("", |(_, short)| short.as_str())
     }
 
     pub(crate) fn role_name(&self, role: &RoleId) -> String {
@@ -271,22 +303,23 @@ impl<'a> View<'a> {
 
     /// A link to each other present device.
     pub(crate) fn links(&self) -> Vec<LinkView<'_>> {
-        let limit = self.plan.times.watch_limit_ms;
         self.others()
             .into_iter()
             .map(|one| LinkView {
-                short: self
-                    .names
-                    .get(&one.device)
-                    .map_or("", |(_, short)| short.as_str()),
+                short: self.short_name(&one.device),
                 age_ms: one.age_ms,
-                state: match one.age_ms {
-                    Some(age) if age <= LATE_MS => LinkState::Good,
-                    Some(age) if age <= limit => LinkState::Late,
-                    _ => LinkState::Lost,
-                },
+                state: self.link_state(one.age_ms),
             })
             .collect()
+    }
+
+    /// How a link with news so old is drawn.
+    pub(crate) fn link_state(&self, age_ms: Option<u64>) -> LinkState {
+        match age_ms {
+            Some(age) if age <= LATE_MS => LinkState::Good,
+            Some(age) if age <= self.plan.times.watch_limit_ms => LinkState::Late,
+            _ => LinkState::Lost,
+        }
     }
 
     /// Own confirmations that count, the latest step first: what may be taken back.

@@ -13,7 +13,7 @@ use crate::log::entry::{Body, ConditionAge, Evidence, Proof, StopKind};
 use crate::log::graph::EntryIx;
 use crate::log::wire::Entry;
 use crate::reason::Reason;
-use crate::state::{Call, CallWord, Local, Pressing, Status};
+use crate::state::{Call, CallWord, Hears, Local, Overview, Pressing, Status};
 use crate::time::{Now, Tick};
 use crate::watch::Contact;
 use std::collections::{BTreeMap, BTreeSet};
@@ -59,6 +59,27 @@ impl Engine {
         let now = self.not_before(now);
         let scratch = self.scratch(now, true);
         crate::state::status(&self.job, &self.local(now, &scratch))
+    }
+
+    /// What is known here of the crew as a whole.
+    #[must_use]
+    pub fn overview(&self, now: Now) -> Overview {
+        let now = self.not_before(now);
+        let scratch = self.scratch(now, false);
+        let devices: Vec<DeviceKey> = self.job.roster().devices().copied().collect();
+        let mut hears = Vec::new();
+        for by in &devices {
+            for of in devices.iter().filter(|of| *of != by) {
+                if let Some(age_ms) = self.watch.hears(by, of, now.tick) {
+                    hears.push(Hears {
+                        by: *by,
+                        of: *of,
+                        age_ms,
+                    });
+                }
+            }
+        }
+        crate::state::overview(&self.job, &self.local(now, &scratch), hears)
     }
 
     fn not_before(&self, now: Now) -> Now {

@@ -2,7 +2,7 @@
 //! In reading order: `status` the values · `local` what only this device knows · `lines` and `call` the
 //! three words · `looks` what a blind second look keeps back · `steps`, `work`, `crew`, `asked`, `hands`,
 //! `expired`, `shown` the parts of a status · `build` puts them together · `digest` of a set of entries · `face`
-//! of a status.
+//! of a status · `overview` what the board shows besides.
 
 mod asked;
 mod build;
@@ -15,6 +15,7 @@ mod hands;
 mod lines;
 mod local;
 mod looks;
+mod overview;
 mod shown;
 mod status;
 mod steps;
@@ -29,5 +30,6 @@ pub use digest::digest;
 pub use face::face;
 pub(crate) use lines::roles_held;
 pub use local::Local;
+pub use overview::{Hears, Overview, Shows, Wait, overview};
 pub use status::*;
 pub use steps::is_kept_back_from;

@@ -49,6 +49,8 @@ struct Other {
     newest: Option<SignedBeacon>,
     newest_at: Tick,
     proof: Option<Proof>,
+    /// For each device that it hears: the newest echo that it told of, and when that was first told here.
+    told: BTreeMap<DeviceTag, (Echo, Tick)>,
 }
 
 /// What is known of another device at one moment.
@@ -130,6 +132,16 @@ impl Watch {
         let since = self.echoed(&signed.beacon);
         let other = self.others.entry(*device).or_default();
         let have = other.note_boot(&signed.beacon);
+        for row in &signed.beacon.rows {
+            if let Some(echo) = row.echo
+                && other
+                    .told
+                    .get(&row.device)
+                    .is_none_or(|told| told.0 != echo)
+            {
+                other.told.insert(row.device, (echo, now));
+            }
+        }
         if let Some(since) = since {
             let beacon = &signed.beacon;
             // A device's echoes only grow within a boot, so of equal echoes the later word counts.
@@ -186,6 +198,21 @@ impl Watch {
                 have: Have::default(),
             },
         }
+    }
+
+    /// How long ago, for all that is known here, one device had news of another, ms; `None`: it never told of any.
+    /// For people to see where a link is weak: it proves nothing and judges nothing.
+    #[must_use]
+    pub fn hears(&self, by: &DeviceKey, of: &DeviceKey, now: Tick) -> Option<u64> {
+        if of.tag() == self.me {
+            let since = self.echoed(&self.newest(by)?.beacon)?;
+            return Some(now.since(since));
+        }
+        if by.tag() == self.me {
+            return self.standing(of, now).age_ms;
+        }
+        let (_, told_at) = self.others.get(by)?.told.get(&of.tag())?;
+        Some(now.since(*told_at))
     }
 
     /// When the newest proof of life of a device dates from.
@@ -459,5 +486,37 @@ mod tests {
             crate::bounds::BEACON_HURRIED_MS
         );
         assert_eq!(cadence_ms(None, 4_000), crate::bounds::BEACON_HURRIED_MS);
+    }
+
+    #[test]
+    fn who_hears_whom_is_as_old_as_the_news_of_it() {
+        let mut watch = watch();
+        let row = |n: u8, echo: u32| Row {
+            device: device(n).tag(),
+            have: 0,
+            echo: Some(Echo {
+                boot: BootId(9),
+                counter: echo,
+            }),
+        };
+        let mut say = |counter: u32, echo: u32, at: u64| {
+            let mut beacon = Beacon::new(&JOB, &device(2), BootId(2), counter);
+            beacon.rows = vec![row(3, echo)];
+            let signed = beacon.sign(&Ed25519, &key(2)).unwrap();
+            watch.accept(&device(2), signed, Tick(at)).unwrap();
+            watch.hears(&device(2), &device(3), Tick(at + 10))
+        };
+        assert_eq!(say(1, 5, 1_000), Some(10));
+        // The same echo again is no news, a new one is.
+        assert_eq!(say(2, 5, 1_250), Some(260));
+        assert_eq!(say(3, 6, 1_500), Some(10));
+        assert_eq!(watch.hears(&device(3), &device(2), Tick(1_500)), None);
+        // Of this device it is what is echoed of it, by when that was sent.
+        let count = watch.count(Tick(2_000));
+        let beacon = from_two(2, 4, Some((BOOT, count)), 0);
+        let signed = beacon.sign(&Ed25519, &key(2)).unwrap();
+        watch.accept(&device(2), signed, Tick(2_040)).unwrap();
+        assert_eq!(watch.hears(&device(2), &device(1), Tick(2_100)), Some(100));
+        assert_eq!(watch.hears(&device(1), &device(2), Tick(2_100)), Some(100));
     }
 }

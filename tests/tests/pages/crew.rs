@@ -63,13 +63,21 @@ fn new_home(folder: &Path) -> Home {
 impl Crew {
     /// Founds, joins, admits, accepts, briefs, until everybody sees Proceed.
     pub async fn at_work() -> Self {
+        let plan = plan::parse("plan.toml", PLAN).unwrap_or_else(|faults| panic!("{faults}"));
+        let crew = Self::on(plan).await;
+        crew.all_show(CallWord::Proceed).await;
+        crew
+    }
+
+    /// Founds, joins, admits, accepts, briefs.
+    pub async fn on(plan: plan::Plan) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let homes: Vec<Home> = PEOPLE
             .iter()
             .map(|(name, _)| new_home(&folder.path().join(name)))
             .collect();
         let what = Found {
-            plan: plan::parse("plan.toml", PLAN).unwrap_or_else(|faults| panic!("{faults}")),
+            plan,
             person: Person::try_from(PEOPLE[0].0).unwrap(),
             // A small crew: the supervisor works on the ground too.
             roles: [PEOPLE[0].1, "ground"]
@@ -90,7 +98,6 @@ impl Crew {
         for place in 0..PEOPLE.len() {
             crew.must(place, Command::Briefed).await;
         }
-        crew.all_show(CallWord::Proceed).await;
         crew
     }
 

@@ -30,7 +30,7 @@ async fn look(browser: &Browser, state: &str, want: &Value) -> Vec<String> {
                     "stop": ENGLISH.labels.stop_work,
                 });
                 want["change"] = json!(change);
-                // The smallest screen may scroll inside its card; the stop is where it was.
+                // The smallest screen may scroll inside a sheet; the stop is where it was.
                 want["scrolls"] = json!(height < 850);
                 let found = browser.client.execute(CHECKS, vec![want]).await.unwrap();
                 for one in found.as_array().unwrap() {
@@ -298,6 +298,34 @@ async fn the_board_in_every_state_and_size() {
         crew.agrees(place).await;
     }
     browser.shows("proceed").await;
+    none(&wrong);
+    browser.end().await;
+    crew.end().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_board_draws_a_plan_of_forty_steps() {
+    let plan = gantline_protocol::plan::builtin()[0].plan().unwrap();
+    let crew = Crew::on(plan).await;
+    let browser = Browser::start().await;
+    browser.enter(&crew.link(SUPERVISOR).await).await;
+    let plain = json!({ "observer": false });
+    let mut wrong = look(&browser, "board-long", &plain).await;
+    browser.size(1280, 800).await;
+    let drawn = "return document.querySelectorAll('.graph .step').length";
+    let steps = crew.status(SUPERVISOR).await.steps.len();
+    assert_eq!(browser.run(drawn).await, json!(steps));
+    // Everything is inside the drawing, and drawn as large as it is said to be.
+    let inside = "const all = document.querySelector('.graph').getBoundingClientRect();
+        return [...document.querySelectorAll('.graph .step')].every((one) => {
+          const { left, right, top, bottom } = one.getBoundingClientRect();
+          return left >= all.left && right <= all.right + 1 && top >= all.top && bottom <= all.bottom + 1;
+        }) && document.querySelector('.graph').getScreenCTM().a";
+    let scale = browser.run(inside).await.as_f64().unwrap_or(0.0);
+    assert!(scale >= 0.97, "drawn at {scale}");
+    crew.stop(OBSERVER, "Person under the load").await;
+    browser.shows("stop").await;
+    wrong.extend(look(&browser, "board-long-stop", &plain).await);
     none(&wrong);
     browser.end().await;
     crew.end().await;
