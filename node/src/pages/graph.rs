@@ -1,9 +1,8 @@
-//! Graph: the plan drawn: every step with what it comes after, the steps around the crew with their words, those far
-//! off by their number only.
+//! Graph: how is the plan drawn, so that one of forty steps is read at a glance?
 //! Owns: the drawing's measures.   Gives: `graph`.
 //! May use: view, parts.   Never: words of its own; a picture wider than the board's left side.
 //!
-//! Steps stand in the plan's order, row by row as one reads. A line goes to the next step in its row, or through the
+//! The steps around the crew have their words, those far off their number only. They stand in the plan's order, row by row as one reads. A line goes to the next step in its row, or through the
 //! gap between two rows to a step further on, past all rows at the left edge where it has to.
 
 use crate::pages::parts::icon;
@@ -140,10 +139,10 @@ fn sizes(steps: &[StepStatus], height_max: u32) -> Vec<Size> {
         .iter()
         .position(|step| step.state != StepState::Done)
         .unwrap_or(steps.len());
-    // Done ones from the first on, but the last of them; then the others from the last one back.
-    let before = 0..here.saturating_sub(1);
+    // Done ones from the first on, but the last of them; then the others from the last one back, and that one.
+    let last = here.saturating_sub(1);
     let after = (here..steps.len()).rev();
-    for at in before.chain(after) {
+    for at in (0..last).chain(after).chain([last]) {
         if cells(&sizes).1 <= height_max {
             break;
         }

@@ -3,8 +3,9 @@
 //! May use: device::request, words, protocol's status and plan.   Never: a rule of the job; a request to
 //! anywhere; a file of the disk: everything is in the program.
 //!
-//! In reading order: `enter` the way in · `language` which one is spoken · `view` what is on a page, as values · `asked` what is asked and what a
-//! press on it means · `moves` what may be done unasked · `parts`, `band`, `board` with `graph`, `matrix` and `waits`, `sheets`, `page` the HTML · `live` the stream of it · `press` what comes back ·
+//! In reading order: `enter` the way in · `language` which one is spoken · `view` what is on a page, as values ·
+//! `asked` what is asked and what a press on it means · `moves` what may be done unasked · `parts`, `band`, `board` with
+//! `graph`, `matrix` and `waits`, `sheets`, `page` the HTML · `live` the stream of it · `press` what comes back ·
 //! `number` what was typed · `assets` style and scripts.
 
 mod asked;
