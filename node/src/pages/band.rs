@@ -2,7 +2,7 @@
 //! Owns: nothing.   Gives: HTML of it.
 //! May use: view, parts.   Never: words of its own; a word other than the three.
 
-use crate::pages::parts::{icon, shape};
+use crate::pages::parts::{called, icon, shape};
 use crate::pages::view::View;
 use crate::words::{fill, span};
 use gantline_protocol::ids::Person;
@@ -19,7 +19,7 @@ pub(crate) fn band(view: &View, observer: bool) -> Markup {
         section class="band" role="alert" aria-live="assertive" aria-atomic="true" {
             div class="top" {
                 (shape("shape", &format!("s-{name}")))
-                div class="word" { (word) }
+                (called(word))
                 @if view.is(CallWord::Hold) {
                     div class="since" aria-hidden="true" { (span(view.since_s * 1000)) }
                 }

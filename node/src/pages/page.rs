@@ -178,7 +178,7 @@ fn pressed(view: &View) -> Markup {
     html! {
         template id="pressed" {
             section class="band" role="alert" aria-live="assertive" aria-atomic="true" {
-                div class="top" { (parts::shape("shape", "s-stop")) div class="word" { (l.stop_work) } }
+                div class="top" { (parts::shape("shape", "s-stop")) (parts::called(l.stop_work)) }
                 p class="why" data-reason { (l.pressed) " " span class="sent" { (l.pressed_on_its_way) } }
                 @if !view.status.call.if_held.is_empty() {
                     p class="keep" { (crate::words::fill(l.keep, &[("what", &view.status.call.if_held)])) }
@@ -200,7 +200,7 @@ pub(crate) fn main_of(view: &View, kind: Kind) -> Markup {
         Kind::Observer => "page observer",
     };
     html! {
-        main class=(class) data-call=(call) data-face=(view.face) data-asked=(asked.len())
+        main class=(class) lang=(view.language.code) data-call=(call) data-face=(view.face) data-asked=(asked.len())
             data-sound=[sound(view.status)] {
             (parts::strip(view))
             (band(view, observer))

@@ -37,6 +37,15 @@ pub(crate) fn shape(class: &str, name: &str) -> Markup {
     html! { svg class=(class) aria-hidden="true" { use href=(format!("#{name}")) {} } }
 }
 
+/// A word of so many letters is smaller where it would not fit a phone beside its shape.
+const LONG_WORD_CHARS: usize = 5;
+
+/// The word of a call.
+pub(crate) fn called(word: &str) -> Markup {
+    let long = word.chars().count() >= LONG_WORD_CHARS;
+    html! { div class=(if long { "word long" } else { "word" }) { (word) } }
+}
+
 /// Who this is, what time it is, and that the page lives.
 pub(crate) fn strip(view: &View) -> Markup {
     let l = view.labels;
@@ -88,7 +97,7 @@ pub(crate) fn stop(view: &View, giant: bool) -> Markup {
     html! {
         form class="stopform" method="post" action="/press" {
             input type="hidden" name="do" value="stop";
-            button class=(if giant { "stopbar giant" } else { "stopbar" }) type="submit" data-control="stop" aria-label=(l.stop) {
+            button class=(if giant { "stopbar giant" } else { "stopbar" }) type="submit" data-control="stop" {
                 (shape("octagon", "c-stop"))
                 span class="bar" {
                     span class="said" { (l.stop) small { (sub) } }
@@ -104,7 +113,7 @@ pub(crate) fn stale(view: &View, observer: bool) -> Markup {
     let l = view.labels;
     html! {
         div class="stale whole" data-alarm="stale" {
-            div class="sh" { (shape("shape", "s-hold")) div class="word" { (l.hold) } }
+            div class="sh" { (shape("shape", "s-hold")) (called(l.hold)) }
             p class="dead" { (l.not_live) }
             p class="tabbed" { (l.other_tab) }
             p class="p2 dead" { (if observer { l.not_live_observer } else { l.not_live_now }) }

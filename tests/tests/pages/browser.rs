@@ -260,9 +260,13 @@ impl Drop for Browser {
     }
 }
 
-/// Where the pictures are: `pages` in the folder of the build.
-fn pictures() -> PathBuf {
+/// The folder of the build.
+pub fn build() -> PathBuf {
     let test = std::env::current_exe().unwrap();
-    let build = test.ancestors().nth(3).unwrap();
-    build.join("pages")
+    test.ancestors().nth(3).unwrap().to_owned()
+}
+
+/// Where the pictures are: `pages` in it.
+fn pictures() -> PathBuf {
+    build().join("pages")
 }

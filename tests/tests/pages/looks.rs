@@ -1,9 +1,10 @@
-//! Looks: in each state, size and theme: one stop that nothing covers, one word, one reason, contrast, sizes, nothing cut.
-//! May use: crew, browser, checks.js.   Never: taste, which people have who look at the pictures.
+//! Looks: in each state, language, size and theme: one stop that nothing covers, one word, one reason, contrast, sizes, nothing cut.
+//! May use: crew, browser, axe, checks.js.   Never: taste, which people have who look at the pictures.
 
+use crate::axe;
 use crate::browser::Browser;
 use crate::crew::{Crew, OBSERVER, SUPERVISOR, TOWER_1, TOWER_2};
-use gantline::words::ENGLISH;
+use gantline::words::{ALL, Language};
 use gantline_protocol::log::entry::Said;
 use gantline_protocol::state::CallWord;
 use serde_json::{Value, json};
@@ -11,37 +12,98 @@ use serde_json::{Value, json};
 const CHECKS: &str = include_str!("checks.js");
 const SIZES: [(u32, u32); 4] = [(412, 915), (412, 790), (800, 1280), (1280, 800)];
 
-/// Looks at a page as it is, in every size and theme, with its words as they are, longer, and larger.
+/// Sizes at which the checker for people who see, hear or move otherwise looks too: it takes a second each.
+const AXE_SIZES: [(u32, u32); 2] = [SIZES[0], SIZES[3]];
+
+/// Looks at a page as it is, in every language, size and theme, with its words as they are, longer, and larger.
 async fn look(browser: &Browser, state: &str, want: &Value) -> Vec<String> {
     let mut wrong = Vec::new();
-    for (width, height) in SIZES {
-        browser.size(width, height).await;
-        for theme in ["sun", "night"] {
-            let set = format!("document.documentElement.dataset.theme = '{theme}'");
-            browser.run(&set).await;
-            browser
-                .picture(&format!("{state}-{width}x{height}-{theme}"))
-                .await;
-            for change in ["", "longer", "zoomed"] {
-                let mut want = want.clone();
-                want["words"] = json!({
-                    "proceed": ENGLISH.labels.proceed,
-                    "hold": ENGLISH.labels.hold,
-                    "stop": ENGLISH.labels.stop_work,
-                });
-                want["change"] = json!(change);
-                // The smallest screen may scroll inside a sheet; the stop is where it was.
-                want["scrolls"] = json!(height < 850);
-                let found = browser.client.execute(CHECKS, vec![want]).await.unwrap();
-                for one in found.as_array().unwrap() {
-                    let one = one.as_str().unwrap_or_default();
-                    wrong.push(format!("{state} {width}x{height} {theme} {change}: {one}"));
+    // A page whose node is gone goes on in the language that it had.
+    let stale = want["stale"] == json!(true);
+    for language in ALL {
+        if stale && !speaks(browser, language).await {
+            continue;
+        }
+        speak(browser, language).await;
+        let first = stale || language.code == ALL[0].code;
+        let themes = if first {
+            &["sun", "night"][..]
+        } else {
+            &["sun"]
+        };
+        for (width, height) in SIZES {
+            browser.size(width, height).await;
+            for theme in themes {
+                let set = format!("document.documentElement.dataset.theme = '{theme}'");
+                browser.run(&set).await;
+                let code = language.code;
+                let at = format!("{state}-{code}-{width}x{height}-{theme}");
+                browser.picture(&at).await;
+                for change in ["", "longer", "zoomed"] {
+                    if !first && change == "longer" {
+                        continue;
+                    }
+                    let found = checked(browser, language, want, change, height).await;
+                    wrong.extend(found.iter().map(|one| format!("{at} {change}: {one}")));
+                }
+                if first && AXE_SIZES.contains(&(width, height)) {
+                    let found = axe::look(browser).await;
+                    wrong.extend(found.iter().map(|one| format!("{at}: {one}")));
                 }
             }
         }
     }
+    if !stale {
+        speak(browser, ALL[0]).await;
+    }
     browser.size(412, 915).await;
     wrong
+}
+
+/// What the checks find wrong.
+async fn checked(
+    browser: &Browser,
+    language: &Language,
+    want: &Value,
+    change: &str,
+    height: u32,
+) -> Vec<String> {
+    let mut want = want.clone();
+    want["words"] = json!({
+        "proceed": language.labels.proceed,
+        "hold": language.labels.hold,
+        "stop": language.labels.stop_work,
+    });
+    want["change"] = json!(change);
+    // The smallest screen may scroll inside a sheet; the stop is where it was.
+    want["scrolls"] = json!(height < 850);
+    let found = browser.client.execute(CHECKS, vec![want]).await.unwrap();
+    let found = found.as_array().unwrap().iter();
+    found
+        .map(|one| one.as_str().unwrap_or_default().to_owned())
+        .collect()
+}
+
+async fn speaks(browser: &Browser, language: &Language) -> bool {
+    let said = format!(
+        "return document.querySelector('main').lang === '{}'",
+        language.code
+    );
+    browser.run(&said).await == json!(true)
+}
+
+/// From now on the device speaks this language, and its page shows it.
+async fn speak(browser: &Browser, language: &Language) {
+    if speaks(browser, language).await {
+        return;
+    }
+    let code = language.code;
+    let set = format!(
+        "fetch('/setting', {{ method: 'POST', redirect: 'manual', body: new URLSearchParams({{ language: '{code}' }}) }})"
+    );
+    browser.run(&set).await;
+    let said = format!("return document.querySelector('main').lang === '{code}'");
+    browser.until("it speaks the language", &said).await;
 }
 
 fn none(wrong: &[String]) {
@@ -167,6 +229,25 @@ async fn the_workers_page_in_every_state_and_size() {
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_workers_page_that_is_not_live_in_the_language_with_the_longest_words() {
+    let crew = Crew::at_work().await;
+    let browser = Browser::start().await;
+    browser.enter(&crew.link(TOWER_1).await).await;
+    speak(&browser, ALL[1]).await;
+    let crew = crew.without(TOWER_1).await;
+    browser
+        .until(
+            "not live",
+            "return getComputedStyle(document.querySelector('.stale.whole')).opacity === '1'",
+        )
+        .await;
+    let stale = json!({ "observer": false, "stale": true });
+    none(&look(&browser, "worker-not-live", &stale).await);
+    browser.end().await;
+    crew.end().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn the_observers_page_in_every_state_and_size() {
     let crew = Crew::at_work().await;
     let browser = Browser::start().await;
@@ -212,6 +293,7 @@ async fn the_observers_page_in_every_state_and_size() {
         status.stops[0].why == "Person under the load"
     })
     .await;
+    speak(&browser, ALL[1]).await;
     let crew = crew.without(OBSERVER).await;
     browser
         .until(
