@@ -205,7 +205,7 @@ pub(crate) fn main_of(view: &View, kind: Kind) -> Markup {
             (parts::strip(view))
             (band(view, observer))
             @if kind == Kind::Board {
-                div class="whole-job" data-scrolls {
+                div class="whole-job" data-scrolls tabindex="0" {
                     (card(view, &asked))
                     (board::plan(view))
                     (board::side(view, asked.is_empty()))
