@@ -16,10 +16,13 @@ pub(crate) const POLICY: &str = "default-src 'self'; base-uri 'none'; form-actio
 const CSS: &str = "text/css; charset=utf-8";
 const SCRIPT: &str = "text/javascript; charset=utf-8";
 
-const ALL: [(&str, &str, &str); 9] = [
+const ALL: [(&str, &str, &str); 12] = [
     ("page.css", CSS, include_str!("assets/page.css")),
     ("wide.css", CSS, include_str!("assets/wide.css")),
     ("board.css", CSS, include_str!("assets/board.css")),
+    ("start.css", CSS, include_str!("assets/start.css")),
+    ("start.js", SCRIPT, include_str!("assets/start.js")),
+    ("twice.js", SCRIPT, include_str!("assets/twice.js")),
     ("page.js", SCRIPT, include_str!("assets/page.js")),
     ("morph.js", SCRIPT, include_str!("assets/morph.js")),
     ("sound.js", SCRIPT, include_str!("assets/sound.js")),

@@ -136,10 +136,10 @@ pub(crate) async fn enter(State(shared): State<Shared>, Path(key): Path<String>)
         html lang=(language.code) {
             head {
                 meta charset="utf-8";
-                meta http-equiv="refresh" content="0;url=/";
+                meta http-equiv="refresh" content="0;url=/start";
                 title { (l.enter_title) }
             }
-            body { p { a href="/" { (l.enter_going) } } }
+            body { p { a href="/start" { (l.enter_going) } } }
         }
     };
     ([(SET_COOKIE, cookie)], page_of(page)).into_response()
@@ -173,22 +173,30 @@ fn page_of(markup: maud::Markup) -> axum::response::Html<String> {
     axum::response::Html(markup.into_string())
 }
 
-/// Keeps a choice: theme and size of this browser, language of this device.
+/// Keeps a choice: theme, size and way of confirming of this browser, language of this device.
 pub(crate) async fn setting(State(shared): State<Shared>, body: Bytes) -> Response {
     let form = Form::read(
         body.get(..FORM_MAX_BYTES.min(body.len()))
             .unwrap_or_default(),
     );
-    let mut response = Redirect::to("/").into_response();
+    let mut response = if form.has("script") {
+        StatusCode::NO_CONTENT.into_response()
+    } else {
+        Redirect::to("/").into_response()
+    };
     let mut keep = |name: &str, value: &str| {
-        let cookie =
-            format!("gantline-{name}={value}; Path=/; Max-Age={SETTING_S}; SameSite=Strict");
+        let cookie = format!(
+            "gantline-{name}={value}; Path=/; Max-Age={SETTING_S}; HttpOnly; SameSite=Strict"
+        );
         if let Ok(cookie) = cookie.parse() {
             response.headers_mut().append(SET_COOKIE, cookie);
         }
     };
     if let theme @ ("sun" | "night") = form.text("theme") {
         keep("theme", theme);
+    }
+    if let presses @ ("kept" | "two") = form.text("presses") {
+        keep("presses", presses);
     }
     if let Some(tenths) = form.value::<u32>("mm").filter(|mm| MM_TENTHS.contains(mm)) {
         keep("mm", &tenths.to_string());
@@ -206,12 +214,15 @@ pub(crate) struct Settings {
     pub(crate) night: bool,
     /// CSS pixels to a real millimetre, ten times; `None`: as usual for a screen of this size.
     pub(crate) mm_tenths: Option<u32>,
+    /// A confirmation is given by two presses.
+    pub(crate) two_presses: bool,
 }
 
 impl Settings {
     pub(crate) fn of(headers: &HeaderMap) -> Self {
         Self {
             night: cookie(headers, "gantline-theme") == Some("night"),
+            two_presses: cookie(headers, "gantline-presses") == Some("two"),
             mm_tenths: cookie(headers, "gantline-mm")
                 .and_then(|mm| mm.parse().ok())
                 .filter(|mm| MM_TENTHS.contains(mm)),

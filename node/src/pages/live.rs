@@ -8,13 +8,14 @@
 
 use crate::control::{Refusal, Shared, pieces};
 use crate::device::{NodeHandle, Request};
+use crate::pages::enter::Settings;
 use crate::pages::form::Form;
 use crate::pages::page::{Kind, main_of, overview, seen};
 use crate::pages::view::View;
 use axum::body::{Body, Bytes};
 use axum::extract::{RawQuery, State};
-use axum::http::StatusCode;
 use axum::http::header::{CACHE_CONTROL, CONTENT_TYPE};
+use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Response};
 use serde::Serialize;
 use std::sync::atomic::Ordering;
@@ -51,7 +52,11 @@ fn event(tick: &Tick) -> Bytes {
 }
 
 /// The stream. The newest one is the only one.
-pub(crate) async fn stream(State(shared): State<Shared>, RawQuery(query): RawQuery) -> Response {
+pub(crate) async fn stream(
+    State(shared): State<Shared>,
+    headers: HeaderMap,
+    RawQuery(query): RawQuery,
+) -> Response {
     let query = Form::read(query.unwrap_or_default().as_bytes());
     let kind = Kind::named(query.text("as")).unwrap_or(Kind::Worker);
     let offset_min = query
@@ -60,7 +65,8 @@ pub(crate) async fn stream(State(shared): State<Shared>, RawQuery(query): RawQue
         .unwrap_or(0);
     let stream = shared.pages.stream.fetch_add(1, Ordering::Relaxed) + 1;
     let (sender, body) = mpsc::channel(1);
-    tokio::spawn(write(shared, sender, stream, kind, offset_min));
+    let two_presses = Settings::of(&headers).two_presses;
+    tokio::spawn(write(shared, sender, stream, kind, offset_min, two_presses));
     (
         [
             (CONTENT_TYPE, "text/event-stream"),
@@ -77,6 +83,7 @@ async fn write(
     stream: u64,
     kind: Kind,
     offset_min: i64,
+    two_presses: bool,
 ) {
     let mut node: NodeHandle = shared.node.clone();
     let mut last = String::new();
@@ -96,6 +103,7 @@ async fn write(
             let language = shared.pages.language();
             let view = View::new(language, &status, &plan, since, offset_min)
                 .with_choice(shared.pages.choice())
+                .with_two_presses(two_presses)
                 .with_overview(overview);
             let html = main_of(&view, kind).into_string();
             let changed = html != last;

@@ -5,7 +5,8 @@
 //!
 //! In reading order: `enter` the way in · `language` which one is spoken · `view` what is on a page, as values ·
 //! `asked` what is asked and what a press on it means · `moves` what may be done unasked · `parts`, `band`, `board` with
-//! `graph`, `matrix` and `waits`, `sheets`, `page` the HTML · `live` the stream of it · `press` what comes back ·
+//! `graph`, `matrix` and `waits`, `sheets` with `start`,
+//! `page` the HTML · `live` the stream of it · `press` what comes back ·
 //! `number` what was typed · `assets` style and scripts.
 
 mod asked;
@@ -24,6 +25,7 @@ mod page;
 mod parts;
 mod press;
 mod sheets;
+mod start;
 mod view;
 mod waits;
 
@@ -119,6 +121,7 @@ pub(crate) fn is_page(path: &str) -> bool {
         "/" | "/worker"
             | "/observer"
             | "/board"
+            | "/start"
             | "/live"
             | "/alive"
             | "/closed"
@@ -140,6 +143,7 @@ pub(crate) fn routes() -> Router<Shared> {
         .route("/worker", get(page::worker))
         .route("/observer", get(page::observer))
         .route("/board", get(page::board))
+        .route("/start", get(start::start))
         .route("/live", get(live::stream))
         .route("/alive", post(live::alive))
         .route("/closed", post(live::closed))

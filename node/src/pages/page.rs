@@ -52,15 +52,38 @@ impl Kind {
             .find(|kind| kind.name() == name)
     }
 
-    fn of(status: &Status) -> Self {
-        if status.roles.iter().any(RoleId::is_observer) {
-            Self::Observer
-        } else if status.roles.iter().any(RoleId::is_supervisor) {
-            Self::Board
-        } else {
-            Self::Worker
+    /// The pages of the holder's roles; never none.
+    pub(crate) fn all_of(status: &Status) -> Vec<Self> {
+        let roles = &status.roles;
+        let mut all = Vec::new();
+        if roles.iter().any(RoleId::is_observer) {
+            all.push(Self::Observer);
         }
+        if roles.iter().any(RoleId::is_supervisor) {
+            all.push(Self::Board);
+        }
+        let other = |role: &RoleId| !role.is_observer() && !role.is_supervisor();
+        if all.is_empty() || roles.iter().any(other) {
+            all.push(Self::Worker);
+        }
+        all
     }
+
+    fn of(status: &Status) -> Self {
+        Self::all_of(status)
+            .first()
+            .copied()
+            .unwrap_or(Self::Worker)
+    }
+}
+
+/// How a page was come to.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(crate) enum Opened {
+    /// By the link: all that is set once on a device is asked before it.
+    First,
+    /// Again: sound wants one press all the same.
+    Again,
 }
 
 /// What the device shows now, with the plan that it is shown by.
@@ -100,47 +123,50 @@ pub(crate) async fn own(
     State(shared): State<Shared>,
     headers: HeaderMap,
 ) -> Result<Response, Refusal> {
-    whole(&shared, &headers, None).await
+    whole(&shared, &headers, None, Opened::Again).await
 }
 
 pub(crate) async fn worker(
     State(shared): State<Shared>,
     headers: HeaderMap,
 ) -> Result<Response, Refusal> {
-    whole(&shared, &headers, Some(Kind::Worker)).await
+    whole(&shared, &headers, Some(Kind::Worker), Opened::Again).await
 }
 
 pub(crate) async fn observer(
     State(shared): State<Shared>,
     headers: HeaderMap,
 ) -> Result<Response, Refusal> {
-    whole(&shared, &headers, Some(Kind::Observer)).await
+    whole(&shared, &headers, Some(Kind::Observer), Opened::Again).await
 }
 
 pub(crate) async fn board(
     State(shared): State<Shared>,
     headers: HeaderMap,
 ) -> Result<Response, Refusal> {
-    whole(&shared, &headers, Some(Kind::Board)).await
+    whole(&shared, &headers, Some(Kind::Board), Opened::Again).await
 }
 
-async fn whole(
+pub(crate) async fn whole(
     shared: &Shared,
     headers: &HeaderMap,
     kind: Option<Kind>,
+    opened: Opened,
 ) -> Result<Response, Refusal> {
     let (status, plan) = seen(shared).await?;
     let since = shared.pages.shown_for_s(status.call.word);
     let kind = kind.unwrap_or_else(|| Kind::of(&status));
+    let settings = Settings::of(headers);
     let view = View::new(shared.pages.language(), &status, &plan, since, 0)
+        .with_two_presses(settings.two_presses)
         .with_choice(shared.pages.choice())
         .with_overview(overview(shared, kind).await?);
-    let settings = Settings::of(headers);
     let theme = if settings.night { "night" } else { "sun" };
     let l = view.labels;
     let page = html! {
         (DOCTYPE)
         html lang=(view.language.code) data-call=(view.call().0) data-theme=(theme) data-page=(kind.name())
+            data-begin=[(opened == Opened::First).then_some("")] data-presses=(if settings.two_presses { "two" } else { "kept" })
             data-unsent=(l.pressed_unsent) data-kept=(l.kept_short) data-node-silent=(l.node_silent) {
             head {
                 meta charset="utf-8";
@@ -149,7 +175,10 @@ async fn whole(
                 link rel="icon" href="data:,";
                 link rel="stylesheet" href="/assets/page.css";
                 link rel="stylesheet" href="/assets/wide.css";
-                @if kind == Kind::Board { link rel="stylesheet" href="/assets/board.css"; }
+                @if Kind::all_of(&status).contains(&Kind::Board) || kind == Kind::Board {
+                    link rel="stylesheet" href="/assets/board.css";
+                }
+                link rel="stylesheet" href="/assets/start.css";
                 link rel="stylesheet" href="/assets/size.css";
                 script type="module" src="/assets/page.js" {}
             }
@@ -217,6 +246,7 @@ pub(crate) fn main_of(view: &View, kind: Kind) -> Markup {
             (parts::asked(view, asked.first(), observer))
             (parts::links(view))
             (row(view, &asked, observer))
+            (parts::second_place(view))
             (parts::stop(view, observer))
             p class="note" role="status" {}
             (parts::stale(view, observer))
@@ -250,6 +280,8 @@ fn row(view: &View, asked: &[Asked], observer: bool) -> Markup {
         Some(second("saywhy", "why", l.say_why, l.say_why_sub))
     } else if about_check {
         Some(second("cannot", "cannot", l.cannot, l.cannot_sub))
+    } else if !stopped && Kind::all_of(view.status).len() > 1 {
+        Some(second("role", "role", l.role_switch, l.role_switch_sub))
     } else {
         None
     };

@@ -189,11 +189,25 @@ pub(crate) fn hold(
     hint: &str,
     answer: Option<&str>,
 ) -> Markup {
+    let hint = if view.two_presses {
+        view.labels.press_twice
+    } else {
+        hint
+    };
     html! {
         button class="act" type="button" data-control="confirm" data-give=(one.at) data-hold=(one.hold_ms)
             data-face=(view.face) data-answer=[answer] {
             span class="fill" {}
             span class="tx" { "“" (quote) "”" small { (hint) } }
+        }
+    }
+}
+
+/// Where the second of two presses is given: not shown before the first, nor at its place.
+pub(crate) fn second_place(view: &View) -> Markup {
+    html! {
+        button class="act second" type="button" data-control="second" {
+            span class="tx" { span class="quote" {} small { (view.labels.second_press) } }
         }
     }
 }

@@ -5,8 +5,8 @@
 use crate::pages::asked::{Asked, Gives};
 use crate::pages::number;
 use crate::pages::parts::{hold, sheet_of};
+use crate::pages::start;
 use crate::pages::view::View;
-use crate::words::ALL;
 use gantline_protocol::ids::LimitId;
 use gantline_protocol::state::StopStatus;
 use maud::{Markup, html};
@@ -17,7 +17,7 @@ const ROWS_MAX: usize = 4;
 /// All sheets that this page may need now.
 pub(crate) fn all(view: &View, asked: &[Asked]) -> Markup {
     html! {
-        (start(view))
+        (start::sheets(view))
         @for one in asked { (give(view, one)) }
         @if asked.len() > 1 { (choose(view, asked)) }
         @if let Some(check) = asked.first().and_then(|one| one.check.as_ref()) {
@@ -32,31 +32,6 @@ pub(crate) fn all(view: &View, asked: &[Asked]) -> Markup {
         @if let Some(stop) = own_stop(view) {
             @let entry = stop.entry.to_string();
             (reasons(view, "why", view.labels.why_question, view.labels.why_reasons, &[("do", "why"), ("stop", &entry)]))
-        }
-    }
-}
-
-/// What a page opens with: sound, vibration and a screen that stays on want one press, as browsers have it; the
-/// ground for sun or night, and the other languages, each in its own words.
-fn start(view: &View) -> Markup {
-    let l = view.labels;
-    html! {
-        section class="sheet" data-name="start" {
-            p class="question" { (l.start_question) }
-            button class="act" type="button" data-control="start" {
-                span class="tx" { (l.start) small { (l.start_sub) } }
-            }
-            form class="setting row" method="post" action="/setting" {
-                button class="sec" name="theme" value="sun" data-control="theme" { (l.theme_sun) small { (l.theme_sun_sub) } }
-                button class="sec" name="theme" value="night" data-control="theme" { (l.theme_night) small { (l.theme_night_sub) } }
-                @for other in ALL.iter().filter(|other| other.code != view.language.code) {
-                    button class="sec" name="language" value=(other.code) lang=(other.code) data-control="language" {
-                        (other.name) small { (other.labels.pages_in_it) }
-                    }
-                }
-            }
-            p class="caution" { (l.caution) }
-            button class="sec back" type="button" data-control="back" { (l.without_sound) small { (l.without_sound_sub) } }
         }
     }
 }
@@ -233,7 +208,7 @@ fn number_sheet(view: &View, one: &Asked, limit: &LimitId) -> Markup {
             button class="act" type="button" data-control="confirm" data-give=(one.at) data-hold=(one.hold_ms)
                 data-face=(view.face) {
                 span class="fill" {}
-                span class="tx" { span class="spoken" { (l.no_number) } small { (l.keep_pressed_send) } }
+                span class="tx" { span class="spoken" { (l.no_number) } small { (if view.two_presses { l.press_twice } else { l.keep_pressed_send }) } }
             }
             div class="pad" {
                 @for key in ["1", "2", "3", "4", "5", "6", "7", "8", "9"] {

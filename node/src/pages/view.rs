@@ -31,6 +31,8 @@ pub(crate) struct View<'a> {
     offset_min: i64,
     /// What the holder chose to do next.
     choice: Option<AskedOf>,
+    /// The holder confirms by two presses.
+    pub(crate) two_presses: bool,
     /// The crew as a whole, for the board.
     pub(crate) overview: Option<Box<Overview>>,
     names: BTreeMap<DeviceKey, (String, String)>,
@@ -93,6 +95,7 @@ impl<'a> View<'a> {
             since_s,
             offset_min,
             choice: None,
+            two_presses: false,
             overview: None,
             names,
             by_person,
@@ -102,6 +105,12 @@ impl<'a> View<'a> {
     /// With what the holder chose to do next, if it is still asked.
     pub(crate) fn with_choice(mut self, choice: Option<AskedOf>) -> Self {
         self.choice = choice;
+        self
+    }
+
+    /// For who cannot keep a control pressed.
+    pub(crate) fn with_two_presses(mut self, two_presses: bool) -> Self {
+        self.two_presses = two_presses;
         self
     }
 

@@ -123,6 +123,13 @@ impl Browser {
             "return document.documentElement.dataset.sound === 'on'",
         )
         .await;
+        for (sheet, control) in [("heard", "heard"), ("fit", "fits")] {
+            let shown = format!("return document.documentElement.dataset.sheet === '{sheet}'");
+            self.until("the next sheet of the start", &shown).await;
+            self.tap(&format!("[data-control={control}]")).await;
+        }
+        self.run("if (document.documentElement.dataset.sheet === 'role') document.querySelector('.sheet.on .r').click()")
+            .await;
     }
 
     /// The same, before the start press.

@@ -139,6 +139,10 @@ async fn the_workers_page_in_every_state_and_size() {
     browser.shows("proceed").await;
     let mut wrong = look(&browser, "worker-start", &on_sheet).await;
     browser.tap("[data-control=start]").await;
+    wrong.extend(look(&browser, "worker-heard", &on_sheet).await);
+    browser.tap("[data-control=heard]").await;
+    wrong.extend(look(&browser, "worker-fit", &on_sheet).await);
+    browser.tap("[data-control=fits]").await;
     wrong.extend(look(&browser, "worker-proceed", &plain).await);
     sheet(&browser, "[data-control=cannot]").await;
     wrong.extend(look(&browser, "worker-cannot", &on_sheet).await);

@@ -15,3 +15,4 @@ mod hands;
 mod looks;
 mod own;
 mod presses;
+mod start;

@@ -1,6 +1,7 @@
 // Confirm: a control is kept pressed until its time is over, a tick of the node came meanwhile, and nothing changed.
 import { heardAt, isFresh, note, send } from './page.js';
 import { close, typed } from './sheets.js';
+import * as twice from './twice.js';
 
 const root = document.documentElement;
 /** A finger that slides further than 15 mm means something else. */
@@ -10,6 +11,7 @@ let going = null;
 
 /** Lets go of whatever is being pressed. `why` is said to who looks for the cause. */
 export function cancel(why) {
+  twice.letGo(why);
   if (!going) return;
   clearTimeout(going.timer);
   going.button.classList.remove('going');
@@ -69,26 +71,45 @@ function start(button, event) {
 export function watch() {
   const confirmOf = (event) => event.target.closest?.('[data-control=confirm]');
   addEventListener('pointerdown', (event) => {
+    // Whatever is pressed between the two presses means something else.
+    if (twice.isGoing() && !event.target.closest?.('[data-control=second]')) twice.letGo('elsewhere');
     if (going) return cancel('two');
     const button = confirmOf(event);
-    if (!button || !event.isPrimary) return;
+    if (!button || !event.isPrimary || twice.wanted()) return;
     button.setPointerCapture(event.pointerId);
     start(button, event);
+  });
+  addEventListener('click', (event) => {
+    if (!twice.wanted()) return;
+    const button = confirmOf(event);
+    if (button) {
+      note([]);
+      navigator.vibrate?.(30);
+      return twice.first(button);
+    }
+    if (!event.target.closest?.('[data-control=second]')) return;
+    const sent = twice.both();
+    if (sent) give(sent.button, sent.held);
   });
   addEventListener('pointermove', (event) => {
     if (!going || going.pointer !== event.pointerId) return;
     const mm = parseFloat(getComputedStyle(root).getPropertyValue('--mm'));
     if (Math.hypot(event.clientX - going.x, event.clientY - going.y) > SLIDE_MM * mm) cancel('slid');
   });
-  addEventListener('pointerup', () => cancel('early'));
+  addEventListener('pointerup', () => {
+    if (going) cancel('early');
+  });
   addEventListener('pointercancel', () => cancel('taken'));
   addEventListener('blur', () => cancel('blur'));
   addEventListener('keydown', (event) => {
     const button = confirmOf(event);
-    if (!button || (event.key !== 'Enter' && event.key !== ' ')) return;
+    // With two presses the keyboard presses as it does elsewhere.
+    if (!button || twice.wanted() || (event.key !== 'Enter' && event.key !== ' ')) return;
     event.preventDefault();
     if (!event.repeat) start(button, event);
   });
-  addEventListener('keyup', () => cancel('early'));
+  addEventListener('keyup', () => {
+    if (going) cancel('early');
+  });
   document.addEventListener('visibilitychange', () => cancel('hidden'));
 }

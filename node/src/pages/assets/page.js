@@ -8,7 +8,7 @@ import { open as openSheet, restore, watch as watchSheets } from './sheets.js';
 const root = document.documentElement;
 const STALE_MS = 1000;
 /** Content that a person is typing, or that the page writes: the node does not write over it. */
-const KEPT = 'input, output, .judge, .spoken, .note, .beat i';
+const KEPT = 'input, output, .judge, .spoken, .note, .quote, .beat i';
 
 let stream = 0;
 let last = -1e9;
@@ -96,6 +96,14 @@ function open() {
   const offset = -new Date().getTimezoneOffset();
   source = new EventSource(`/live?as=${root.dataset.page}&offset=${offset}`);
   source.onmessage = tick;
+}
+
+/** Shows another page of this device, without leaving this one: sound and full screen stay. */
+export function turnTo(page) {
+  root.dataset.page = page;
+  notLive();
+  source.close();
+  open();
 }
 
 document.addEventListener('visibilitychange', () => {

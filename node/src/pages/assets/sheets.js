@@ -1,7 +1,7 @@
 // Sheets: what lies over the page while something is chosen or typed. Nothing is filled in, dropped or cleared here
 // but by a press.
 import { note, send } from './page.js';
-import { start } from './sound.js';
+import { choose, pressed } from './start.js';
 
 const root = document.documentElement;
 /** What was typed: sheet, box, digits. */
@@ -98,10 +98,8 @@ export function watch() {
       case 'decline':
       case 'saywhy':
       case 'other':
+      case 'role':
         return open(control.dataset.sheet);
-      case 'start':
-        start();
-        return close();
       case 'back':
         return close();
       case 'key':
@@ -112,13 +110,14 @@ export function watch() {
         sheet.querySelector('input').value = control.dataset.fill;
         return undefined;
       default:
-        return undefined;
+        return pressed(control);
     }
   });
   // Reasons and choices: plain forms, sent without leaving the page.
   addEventListener('submit', async (event) => {
     const form = event.target;
-    if (form.matches('.stopform, .setting')) return;
+    if (form.matches('.stopform')) return;
+    if (form.matches('.setting')) return choose(event);
     event.preventDefault();
     const fields = Object.fromEntries(new FormData(form, event.submitter));
     try {

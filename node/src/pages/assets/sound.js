@@ -80,10 +80,17 @@ function look() {
 
 async function stayOn() {
   try {
-    await navigator.wakeLock?.request('screen');
+    const lock = await navigator.wakeLock?.request('screen');
+    root.dataset.awake = lock ? 'yes' : 'no';
   } catch {
     // Not given, as on low battery: the screen goes dark when the device says so.
+    root.dataset.awake = 'no';
   }
+}
+
+/** The stop's sound, once, to be heard before it is needed. */
+export function test() {
+  if (context) once('stop');
 }
 
 /** The start press. */
