@@ -1,5 +1,5 @@
 //! Tests of the pages in a real browser, each against the node it belongs to.
-//! In reading order: `crew` four nodes at work · `browser` Chromium · `axe` a checker of pages in it · `hands` what a person does · `presses` what is a press and what is not · `looks` what is
+//! In reading order: `crew` four nodes at work · `browser` Chromium · `axe` a checker of pages in it · `start` what comes first · `hands` what a person does · `presses` what is a press and what is not · `looks` what is
 //! seen · `dead` pages that do not hear their node · `own` whom a page asks, and who is let in.
 #![allow(
     clippy::unwrap_used,
