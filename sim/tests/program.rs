@@ -53,10 +53,17 @@ fn each_subcommand_has_a_help_that_names_its_arguments() {
     for (command, arguments) in [
         (
             "run",
-            &["--seeds", "--devices", "--json", "--found", "--keep-going"][..],
+            &[
+                "--seeds",
+                "--devices",
+                "--json",
+                "--found",
+                "--keep-going",
+                "--as-found",
+            ][..],
         ),
         ("one", &["--trace", "--script", "--devices"][..]),
-        ("cases", &["--only", "--seed", "--rough"][..]),
+        ("cases", &["--only", "--seed", "--rough", "--first"][..]),
     ] {
         assert!(all.out.contains(&format!("  {command} ")), "{}", all.out);
         let help = sim(&[command, "--help"]);

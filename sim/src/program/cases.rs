@@ -25,6 +25,9 @@ pub(crate) struct Arguments {
     /// So many further runs of each case in rough air, with the seeds after it.
     #[arg(long, default_value_t = 0)]
     rough: u64,
+    /// Ends at the first run that does not come out as its case says.
+    #[arg(long)]
+    first: bool,
 }
 
 pub(crate) fn cases(arguments: &Arguments) -> Result<bool, Problem> {
@@ -35,7 +38,7 @@ pub(crate) fn cases(arguments: &Arguments) -> Result<bool, Problem> {
     };
     let mut runs: u64 = 0;
     let mut good: u64 = 0;
-    for (file, case) in cases.iter().filter(wanted) {
+    'all: for (file, case) in cases.iter().filter(wanted) {
         let last = arguments.seed.saturating_add(arguments.rough);
         for seed in arguments.seed..=last {
             let air = if seed == arguments.seed {
@@ -45,6 +48,9 @@ pub(crate) fn cases(arguments: &Arguments) -> Result<bool, Problem> {
             };
             runs += 1;
             good += u64::from(one(file, case, seed, air));
+            if arguments.first && good < runs {
+                break 'all;
+            }
         }
     }
     println!("{runs} runs of cases, {good} as the case says");

@@ -40,6 +40,9 @@ pub(crate) struct Arguments {
     /// Goes on after a failing seed, and makes none smaller.
     #[arg(long)]
     keep_going: bool,
+    /// Stops at the first failing seed, and makes it no smaller.
+    #[arg(long, conflicts_with = "keep_going")]
+    as_found: bool,
     /// Begins no more seeds after so many seconds; how many were run is said.
     #[arg(long, value_name = "SECONDS")]
     within: Option<u64>,
@@ -113,6 +116,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<bool, Problem> {
     let began = Instant::now();
     let sum = all(arguments, began)?;
     if !arguments.keep_going
+        && !arguments.as_found
         && let Some((script, outcome)) = sum.failing.first()
     {
         found::keep(&arguments.found, script, outcome)?;
