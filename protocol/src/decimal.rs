@@ -117,6 +117,12 @@ impl Ord for Decimal {
     }
 }
 
+impl core::hash::Hash for Decimal {
+    fn hash<H: core::hash::Hasher>(&self, state: &mut H) {
+        self.scaled().hash(state);
+    }
+}
+
 impl TryFrom<(i64, u8)> for Decimal {
     type Error = BadDecimal;
     fn try_from((digits, scale): (i64, u8)) -> Result<Self, BadDecimal> {

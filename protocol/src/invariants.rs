@@ -12,6 +12,7 @@ use crate::log::entry::Body;
 use crate::log::graph::EntryIx;
 use crate::plan::{Plan, Who};
 use crate::state::{CallWord, Status, StepState};
+use core::hash::{Hash, Hasher};
 use std::collections::BTreeSet;
 
 /// What was found that must never be.
@@ -299,32 +300,43 @@ pub fn agree(one: &Job, other: &Job) -> Result<(), Broken> {
 /// would not, but for the plan, of which only the version is part of it.
 #[must_use]
 pub fn judged(job: &Job) -> EntryHash {
-    let mut hasher = blake3::Hasher::new_derive_key(
-        "gantline 2026-11-25 everything that a log decides, version 1",
-    );
-    let mut say = |part: String| {
-        hasher.update(&(part.len() as u64).to_le_bytes());
-        hasher.update(part.as_bytes());
-    };
+    let mut all = Whole(blake3::Hasher::new_derive_key(
+        "gantline 2026-11-27 everything that a log decides, version 2",
+    ));
     let graph = job.graph();
-    say(format!("{:?}", job.roster()));
-    say(job.plan_version().to_string());
+    job.roster().hash(&mut all);
+    job.plan_version().hash(&mut all);
     for step in &job.plan().steps {
-        say(format!("{:?}", job.step_state(&step.id)));
+        job.step_state(&step.id).hash(&mut all);
     }
     let stops: BTreeSet<EntryHash> = job
         .stops()
         .iter()
         .map(|stop| graph.hash(stop.entry))
         .collect();
-    say(format!("{stops:?}"));
+    stops.hash(&mut all);
     let mut verdicts: Vec<(EntryHash, Verdict)> = graph
         .iter()
         .map(|ix| (graph.hash(ix), sorted(job.verdict(ix))))
         .collect();
     verdicts.sort_by_key(|(hash, _)| *hash);
-    say(format!("{verdicts:?}"));
-    EntryHash(*hasher.finalize().as_bytes())
+    verdicts.hash(&mut all);
+    EntryHash(*all.0.finalize().as_bytes())
+}
+
+/// Takes values whole, byte by byte: as text, hashes are shortened, and unlike ones would be taken for one.
+struct Whole(blake3::Hasher);
+
+impl Hasher for Whole {
+    fn write(&mut self, bytes: &[u8]) {
+        self.0.update(bytes);
+    }
+
+    fn finish(&self) -> u64 {
+        let whole = self.0.finalize();
+        let first = whole.as_bytes().first_chunk::<8>();
+        first.map_or(0, |first| u64::from_le_bytes(*first))
+    }
 }
 
 /// Reasons come in no promised order.
@@ -453,4 +465,26 @@ pub fn check(job: &Job, status: &Status) -> Result<(), Broken> {
     counts_rightly(job)?;
     no_strangers(job)?;
     no_stop_ignored(job)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reason::Reason;
+
+    #[test]
+    fn what_differs_in_the_last_byte_of_a_hash_is_told_apart() {
+        let of = |last| {
+            let mut stop = [7; 32];
+            stop[31] = last;
+            let reasons = vec![Reason::StopActive {
+                stop: EntryHash(stop),
+            }];
+            let mut all = Whole(blake3::Hasher::new());
+            Verdict::NotCounted(reasons).hash(&mut all);
+            all.0.finalize()
+        };
+        assert_eq!(of(1), of(1));
+        assert_ne!(of(1), of(2));
+    }
 }

@@ -9,7 +9,7 @@ use crate::ids::{
 use serde::{Deserialize, Serialize};
 
 /// One cause. Carries all that is needed to say it aloud: which role, which check, how old.
-#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
 #[serde(tag = "reason", rename_all = "snake_case")]
 #[allow(
     missing_docs,
@@ -144,7 +144,7 @@ pub enum Reason {
 }
 
 /// Why an item is not fit for use.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Unfit {
     /// The last electrical test is older than the plan allows.
@@ -162,7 +162,7 @@ pub enum Unfit {
 }
 
 /// What a person still owes.
-#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
 #[serde(tag = "owed", rename_all = "snake_case")]
 #[allow(
     missing_docs,

@@ -86,8 +86,10 @@ pub fn next_act(status: &Status, job: &Job, temper: &Temper, now: u64) -> Option
         }
         acts.push(Command::Close);
     }
-    if all_done && !closed && status.roles.iter().any(RoleId::is_observer) {
-        // Whose device does not answer is seen by a witness, not assumed by the supervisor.
+    let heads_asked = || all_done && !closed || counts_heads(status, plan);
+    if status.roles.iter().any(RoleId::is_observer) && heads_asked() {
+        // Whose device does not answer is seen by a witness, not assumed by the supervisor: that of one who was
+        // taken off the job answers no more, and only the supervisor is refused for it.
         let graph = job.graph();
         let counted = job.facts().heads(graph, graph.all(), job.roster());
         if counted.count.is_some() && !counted.missing.is_empty() {
@@ -136,6 +138,17 @@ fn answer(
         AskedOf::InTheClear => vec![heads(status)],
         AskedOf::Check { step, check, .. } => give(status, job, plan, temper, &step, &check),
     }
+}
+
+/// Whether an open step wants everybody named and in the clear.
+fn counts_heads(status: &Status, plan: &Plan) -> bool {
+    status
+        .steps
+        .iter()
+        .filter(|step| step.state == StepState::Open)
+        .filter_map(|step| plan.step(&step.id))
+        .flat_map(|step| &step.checks)
+        .any(|check| check.expects == Expects::Heads)
 }
 
 fn heads(status: &Status) -> Command {

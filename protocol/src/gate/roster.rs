@@ -6,7 +6,7 @@ use crate::ids::{DeviceKey, Person, RoleId};
 use std::collections::BTreeMap;
 
 /// A device that is, or was, on the job.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
 pub struct Member {
     /// Its holder.
     pub person: Person,
@@ -17,7 +17,7 @@ pub struct Member {
 }
 
 /// Everyone ever admitted, with what they hold at this cut.
-#[derive(Clone, PartialEq, Eq, Debug, Default)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug, Default)]
 pub struct Roster {
     /// By device key.
     pub members: BTreeMap<DeviceKey, Member>,

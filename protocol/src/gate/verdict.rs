@@ -13,7 +13,7 @@ use crate::log::graph::{Cut, EntryIx};
 use crate::reason::Reason;
 
 /// What an entry is worth.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
 pub enum Verdict {
     /// It counts: an acknowledgement towards its check, another entry with its effect.
     Counts,

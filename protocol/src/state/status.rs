@@ -141,7 +141,7 @@ pub struct StepStatus {
 }
 
 /// Where a step stands.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum StepState {
     /// Something before it is not complete, or not known to everyone.

@@ -157,8 +157,7 @@ impl Run<'_> {
                     roles: vec![role],
                     replaces: None,
                 };
-                self.world.admit_as(free, command);
-                if self.script.pages {
+                if self.world.admit_as(free, command) && self.script.pages {
                     self.world.open_page(free);
                 }
             }

@@ -47,18 +47,26 @@ impl World {
             roles: joining.roles.clone(),
             replaces: None,
         };
-        self.admit_as(device, command);
+        if !self.admit_as(device, command) {
+            let person = self.devices[device].person.clone();
+            let words = format!("joining: {person} is not admitted");
+            self.broken.push(Broken(words));
+        }
     }
 
-    /// As [`World::admit`], with an admission of one's own making.
-    pub fn admit_as(&mut self, device: usize, command: Command) {
+    /// As [`World::admit`], with an admission of one's own making; whether it was given. If not, nothing of the job
+    /// is on the device, and it may be tried again.
+    pub fn admit_as(&mut self, device: usize, command: Command) -> bool {
         let (host, id) = (self.supervisor(), self.devices[device].id);
         self.do_now(host, command);
-        self.run_until(JOINS_WITHIN_MS, |world| {
+        let admitted = self.run_until(JOINS_WITHIN_MS, |world| {
             world
                 .engine(host)
-                .is_some_and(|engine| join::log_for(engine.job().graph(), &id).is_some())
+                .is_some_and(|engine| engine.job().roster().present(&id))
         });
+        if !admitted {
+            return false;
+        }
         match self.join(host, device) {
             Ok(journal) => {
                 self.devices[device].disk.journal = journal;
@@ -66,6 +74,7 @@ impl World {
             }
             Err(why) => self.broken.push(Broken(format!("joining: {why}"))),
         }
+        true
     }
 
     /// Whether the supervisor's device has the admission of a device.

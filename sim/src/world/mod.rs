@@ -212,14 +212,16 @@ impl World {
         self.devices.get(device)?.engine.as_ref()
     }
 
-    /// The device of the supervisor in office, as the first device that is on sees it.
+    /// The device of the supervisor in office, as the first device sees it that is on, in good hands and on the job
+    /// by its own log: who is in bad hands or was removed may take anybody for it, first of all itself.
     #[must_use]
     pub fn supervisor(&self) -> usize {
-        let engine = self
-            .devices
-            .iter()
-            .find_map(|device| device.engine.as_ref());
-        let key = engine.and_then(|engine| engine.job().roster().supervisor);
+        let roster = (0..self.devices.len())
+            .filter(|&device| !self.is_hostile(device))
+            .filter_map(|device| self.engine(device))
+            .map(|engine| (engine.job().roster(), engine.me()))
+            .find_map(|(roster, me)| roster.present(&me).then_some(roster));
+        let key = roster.and_then(|roster| roster.supervisor);
         self.devices
             .iter()
             .position(|device| Some(device.id) == key)
