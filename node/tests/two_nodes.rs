@@ -1,17 +1,20 @@
-//! Two real nodes over QUIC on loopback: onto the job, a confirmation, a stop, a resume, a restart.
+//! Two real nodes over QUIC on loopback: onto the job, a confirmation, a stop and its sound, a resume, a restart.
 //! Owns: nothing.   Gives: nothing.
 //! May use: support.   Never: a fixed sleep.
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
 mod support;
 
-use gantline::device::{CannotStart, Node};
+use gantline::device::{CannotStart, Node, Request, sound_stops};
 use gantline::store::StoreFault;
 use gantline_protocol::engine::{Command, Outcome};
 use gantline_protocol::ids::{CheckId, StepId};
 use gantline_protocol::log::entry::{Said, StopKind};
 use gantline_protocol::state::{AskedOf, CallWord, StepState};
-use support::{Crew, config, counts, recorded, shows};
+use std::fs::Permissions;
+use std::os::unix::fs::PermissionsExt;
+use std::time::{Duration, Instant};
+use support::{Crew, WITHIN, config, counts, recorded, shows};
 
 fn acknowledge() -> Command {
     Command::Acknowledge {
@@ -29,6 +32,40 @@ fn stop() -> Command {
         why: "somebody walks below".to_owned(),
         item: None,
     }
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_stop_sounds_from_the_machine_itself_while_no_page_lives() {
+    let crew = Crew::at_work().await;
+    crew.all_show(CallWord::Proceed).await;
+    let player = crew.folder.path().join("aplay");
+    std::fs::write(&player, "#!/bin/sh\ncp \"$2\" \"$0.played\"\n").unwrap();
+    std::fs::set_permissions(&player, Permissions::from_mode(0o700)).unwrap();
+    let played = crew.folder.path().join("aplay.played");
+    let node = crew.supervisor().handle();
+    tokio::spawn(sound_stops(
+        node.clone(),
+        crew.folder.path().to_owned(),
+        Some(crew.folder.path().as_os_str().to_owned()),
+    ));
+    // A page lives for a second and a half of the stop: it sounds by itself.
+    node.tell(Request::PageAlive).await.unwrap();
+    recorded(crew.observer(), stop()).await;
+    shows(&node, "the stop", |status| {
+        status.call.word == CallWord::StopWork
+    })
+    .await;
+    for _ in 0..15 {
+        node.tell(Request::PageAlive).await.unwrap();
+        tokio::time::sleep(Duration::from_millis(100)).await;
+    }
+    assert!(!played.exists(), "twice at once");
+    let end = Instant::now() + WITHIN;
+    while !played.exists() {
+        assert!(Instant::now() < end, "no sound without a page");
+        tokio::time::sleep(Duration::from_millis(20)).await;
+    }
+    crew.stop().await;
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]

@@ -60,7 +60,7 @@ fn main() {
 /// The program on a folder, and where it listens for the others.
 fn start(folder: &str, known: &[String]) -> (Running, String) {
     let mut arguments = vec!["--json", "--folder", folder, "node"];
-    arguments.extend(["--listen", "127.0.0.1:0", "--no-discovery"]);
+    arguments.extend(["--listen", "127.0.0.1:0", "--no-discovery", "--no-sound"]);
     for known in known {
         arguments.extend(["--address", known]);
     }

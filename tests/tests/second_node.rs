@@ -11,7 +11,13 @@ fn a_second_node_on_the_folder_is_refused_and_named() {
     let folder = tempfile::tempdir().unwrap();
     let device = Device::founder(folder.path().join("alder"));
     let node = device.start();
-    let second = device.run(&["node", "--listen", "127.0.0.1:0", "--no-discovery"]);
+    let second = device.run(&[
+        "node",
+        "--listen",
+        "127.0.0.1:0",
+        "--no-discovery",
+        "--no-sound",
+    ]);
     assert_eq!(second.code, Some(2), "{second:?}");
     assert!(second.stderr.contains("already running"), "{second:?}");
     assert!(

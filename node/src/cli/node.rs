@@ -3,7 +3,7 @@
 //! May use: device::Node.   Never: a rule of the job.
 
 use super::{Answer, Exit, Problem, Settings};
-use crate::device::{Home, Node, NodeConfig, Request};
+use crate::device::{Home, Node, NodeConfig, Request, sound_stops};
 use clap::Args;
 use gantline_protocol::ids::{DeviceKey, JobId};
 use serde::Serialize;
@@ -34,6 +34,9 @@ pub(super) struct Arguments {
     /// Neither announce this device nor look for others by multicast DNS
     #[arg(long)]
     no_discovery: bool,
+    /// Sound no stop by this machine itself while none of its pages is open
+    #[arg(long)]
+    no_sound: bool,
     /// For tests: let its links be cut by its control API
     #[arg(long, hide = true)]
     allow_faults: bool,
@@ -94,6 +97,10 @@ pub(super) fn run(settings: &Settings, arguments: &Arguments) -> Result<Exit, Pr
         };
         // Nobody to read it is no reason not to run.
         let _ = say_ready(settings, &ready);
+        if !arguments.no_sound {
+            let (folder, path) = (settings.folder()?, std::env::var_os("PATH"));
+            tokio::spawn(sound_stops(node.handle(), folder, path));
+        }
         if arguments.until_stdin_ends {
             let handle = node.handle();
             let (ended, stdin_ended) = tokio::sync::oneshot::channel();

@@ -109,6 +109,7 @@ impl Station {
             "--listen",
             "127.0.0.1:0",
             "--no-discovery",
+            "--no-sound",
             "--until-stdin-ends",
             "--allow-faults",
         ]);

@@ -10,6 +10,7 @@ use crate::device::checks::{Checkers, INLINE_MAX};
 use crate::device::flusher::Flusher;
 use crate::device::{Changed, Clock, Health, Request, Requests};
 use crate::net::{AskId, Net, NetCommand, NetEvent, NetEvents};
+use gantline_protocol::bounds::PAGE_LIMIT_MS;
 use gantline_protocol::engine::{Alarm, Command, CommandId, Effect, Engine, Input, Outcome};
 use gantline_protocol::ids::DeviceKey;
 use gantline_protocol::log::sign::verify_batch;
@@ -45,6 +46,8 @@ pub(crate) struct Driver {
     pub(crate) last_command: u64,
     pub(crate) linked: BTreeSet<DeviceKey>,
     pub(crate) alarms: BTreeSet<Alarm>,
+    /// When a page of this device gave its last sign of life.
+    pub(crate) page_heard_at: Option<Instant>,
     /// Whether it may be made deaf, for tests.
     pub(crate) allow_faults: bool,
     /// For tests: datagrams and messages are dropped both ways, while the links seem to stand.
@@ -298,6 +301,9 @@ impl Driver {
                 let mut health = self.health.clone();
                 health.linked = self.linked.iter().copied().collect();
                 health.alarms = self.alarms.iter().copied().collect();
+                health.page_lives = self
+                    .page_heard_at
+                    .is_some_and(|at| at.elapsed() <= Duration::from_millis(PAGE_LIMIT_MS));
                 health.records = self.durable_records;
                 let _ = reply.send(Box::new(health));
             }
@@ -309,8 +315,14 @@ impl Driver {
                 self.deaf = deaf && self.allow_faults;
                 let _ = reply.send(self.allow_faults);
             }
-            Request::PageAlive => self.input(Input::PageAlive),
-            Request::PageClosed => self.input(Input::PageClosed),
+            Request::PageAlive => {
+                self.page_heard_at = Some(Instant::now());
+                self.input(Input::PageAlive);
+            }
+            Request::PageClosed => {
+                self.page_heard_at = None;
+                self.input(Input::PageClosed);
+            }
             // The loop ends before it gets here.
             Request::Shutdown => {}
         }

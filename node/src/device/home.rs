@@ -7,6 +7,7 @@
 //! node.lock               held while a node runs (store::lock)
 //! control.json            port and token of the running node, mode 600 (control)
 //! language                which one its pages speak, if chosen (pages)
+//! stop.wav                what a stop sounds like, once one did (sound)
 //! jobs/<job id>/journal   the log (store::journal)
 //! jobs/<job id>/side/     addresses, settings (store::sled)
 //! ```

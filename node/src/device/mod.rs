@@ -4,7 +4,7 @@
 //!
 //! In reading order: `key` who this device is · `home` where its files are · `clock` what time it is ·
 //! `begin` how it comes to a job · `request` what the holder's programs ask · `checks` signatures on all cores ·
-//! `flusher` the disk on a thread of its own · `ask` strangers · `driver` the loop · `node` all of it together.
+//! `flusher` the disk on a thread of its own · `sound` a stop that no page sounds · `ask` strangers · `driver` the loop · `node` all of it together.
 
 mod ask;
 mod begin;
@@ -16,6 +16,7 @@ mod home;
 mod key;
 mod node;
 mod request;
+mod sound;
 
 pub use ask::{AskFault, call_stop, join_job};
 pub use begin::{CannotBegin, begin_job, found_job};
@@ -25,3 +26,4 @@ pub use home::{Home, HomeFault};
 pub use key::{DeviceSecret, KeyFault};
 pub use node::{CannotStart, Node, NodeConfig};
 pub use request::{Changed, Health, JoinRequest, NodeEnded, NodeHandle, Request, Requests};
+pub use sound::sound_stops;

@@ -128,6 +128,8 @@ pub struct Health {
     pub loss: bool,
     /// What sounds.
     pub alarms: Vec<Alarm>,
+    /// A page of this device lives: it sounds by itself.
+    pub page_lives: bool,
     /// Errors of the program itself.
     pub bugs: Vec<String>,
     /// The newest faults on links, for a person who looks for the cause.

@@ -75,6 +75,7 @@ impl Device {
             "--listen",
             "127.0.0.1:0",
             "--no-discovery",
+            "--no-sound",
             "--until-stdin-ends",
         ])
         .stdin(Stdio::piped())
