@@ -14,6 +14,7 @@ use maud::{Markup, html};
 pub(crate) fn band(view: &View, observer: bool) -> Markup {
     let (name, word) = view.call();
     let (reason, more) = view.reason();
+    let aloud = view.reason_aloud();
     let l = view.labels;
     html! {
         section class="band" role="alert" aria-live="assertive" aria-atomic="true" {
@@ -24,7 +25,8 @@ pub(crate) fn band(view: &View, observer: bool) -> Markup {
                     div class="since" aria-hidden="true" { (span(view.since_s * 1000)) }
                 }
             }
-            p class="why" data-reason { (reason) }
+            // Read aloud when it changes, not at each second of a time that runs in it.
+            p class="why" data-reason role=[aloud.as_ref().map(|_| "img")] aria-label=[aloud] { (reason) }
             @if view.is(CallWord::Proceed) && !observer {
                 p class="more" aria-hidden="true" {
                     @match view.heard_within() {

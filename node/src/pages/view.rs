@@ -252,6 +252,14 @@ impl<'a> View<'a> {
         }
     }
 
+    /// The reason in the band as it is read aloud, where a time runs in what is shown.
+    pub(crate) fn reason_aloud(&self) -> Option<String> {
+        let first = self.status.call.reasons.first();
+        first
+            .filter(|_| self.is(CallWord::Hold))
+            .and_then(|reason| self.words.reason_aloud(reason))
+    }
+
     pub(crate) fn stopped_by(&self, stop: &StopStatus) -> String {
         match &stop.by {
             Some(person) if self.status.person.as_ref() == Some(person) => {

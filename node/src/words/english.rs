@@ -216,6 +216,10 @@ static SENTENCES: Sentences = Sentences {
         "The plan has no check {check} in step {step}.",
         "Look at the plan as it stands now.",
     ),
+    no_contact_aloud: "No word from {who}.",
+    stale_aloud: "{what} ran out.",
+    condition_timer_aloud: "{what} has to stay good for a while.",
+    ready_stale_aloud: "The ready is too old.",
     test_past: ("{item}: test date past.", "Use another."),
     not_inspected: (
         "{item}: not wiped and inspected today.",

@@ -114,6 +114,11 @@ pub struct Sentences {
     pub disk_failed: Two,
     pub nothing_open: Two,
     pub no_such_check: Two,
+    // The reasons in which a time runs, without it: read aloud once, not at each second.
+    pub no_contact_aloud: &'static str,
+    pub stale_aloud: &'static str,
+    pub condition_timer_aloud: &'static str,
+    pub ready_stale_aloud: &'static str,
     // Items that may not be used.
     pub test_past: Two,
     pub not_inspected: Two,

@@ -7,9 +7,9 @@
 //! `entries` what an entry says · `language` which words there are · `labels` what stands on the pages' controls ·
 //! `english`, `spanish` all words of a language.
 //!
-//! A sentence says what is so, then what to do now; at most two of them. To add one: the compiler names every match
-//! here, none of which has a `_` arm, and every language that has to say it. To add a language: a file of this form,
-//! and its line in `language::ALL`.
+//! A sentence says what is so, then what to do now; at most two of them. To add one: the compiler names the match here
+//! that has to say it (none of them has a `_` arm), and every language. To add a language: a file of this form, and its
+//! line in `language::ALL`.
 
 mod asks;
 mod english;

@@ -146,6 +146,28 @@ impl Words {
         }
     }
 
+    /// A reason in which a time runs, as it is read aloud; `None`: as it is shown. Of the rest nothing has to be said,
+    /// so this match, unlike the others, names only some.
+    #[must_use]
+    pub fn reason_aloud(&self, reason: &Reason) -> Option<String> {
+        let s = self.language.sentences;
+        match reason {
+            Reason::NoContact {
+                device,
+                age_ms: Some(_),
+            } => Some(fill(s.no_contact_aloud, &[("who", &self.who(device))])),
+            Reason::Stale { condition, .. } => {
+                Some(fill(s.stale_aloud, &[("what", &self.condition(condition))]))
+            }
+            Reason::ConditionTimer { condition, .. } => Some(fill(
+                s.condition_timer_aloud,
+                &[("what", &self.condition(condition))],
+            )),
+            Reason::ReadyStale { .. } => Some(s.ready_stale_aloud.to_owned()),
+            _ => None,
+        }
+    }
+
     fn out_of_limit(
         &self,
         limit: &LimitId,

@@ -232,6 +232,10 @@ static SENTENCES: Sentences = Sentences {
         "El plan no tiene {check} en el paso {step}.",
         "Mire el plan tal como está ahora.",
     ),
+    no_contact_aloud: "Sin señal de {who}.",
+    stale_aloud: "{what} venció.",
+    condition_timer_aloud: "{what}: debe seguir bien un tiempo.",
+    ready_stale_aloud: "El listo es demasiado viejo.",
     test_past: ("{item}: ensayo vencido.", "Use otra pieza."),
     not_inspected: (
         "{item}: sin limpiar ni inspeccionar hoy.",

@@ -1,6 +1,6 @@
 //! Tests of the pages in a real browser, each against the node it belongs to.
 //! In reading order: `crew` four nodes at work · `browser` Chromium · `axe` a checker of pages in it · `start` what comes first · `hands` what a person does · `presses` what is a press and what is not · `looks` what is
-//! seen · `dead` pages that do not hear their node · `own` whom a page asks, and who is let in.
+//! seen · `glass` what reaches the screen and when · `dead` pages that do not hear their node · `own` whom a page asks, and who is let in.
 #![allow(
     clippy::unwrap_used,
     clippy::expect_used,
@@ -11,6 +11,7 @@ mod axe;
 mod browser;
 mod crew;
 mod dead;
+mod glass;
 mod hands;
 mod looks;
 mod own;
