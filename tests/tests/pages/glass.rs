@@ -226,6 +226,12 @@ async fn nothing_flashes_and_with_reduced_motion_only_the_hold_fill_moves() {
             _ => {}
         }
         browser.shows(call).await;
+        browser
+            .until(
+                "everybody has the stop",
+                "return !document.querySelector('.band .not')",
+            )
+            .await;
         let moving = browser.run(MOVING).await;
         assert_eq!(moving, json!([]), "something comes back again and again");
         // What is read aloud of the band changes with the job, not with time.

@@ -86,7 +86,7 @@ function tick(event) {
     for (const animation of one.getAnimations()) animation.currentTime = 0;
   }
   const beat = document.querySelector('.beat i');
-  if (beat) beat.style.left = `${(data.n % 4) * 25}%`;
+  if (beat) beat.style.translate = `${(data.n % 4) * 100}%`;
   answer(data);
 }
 
