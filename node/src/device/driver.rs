@@ -288,6 +288,10 @@ impl Driver {
                 let now = self.clock.now();
                 let _ = reply.send(Box::new(self.engine.overview(now)));
             }
+            Request::Aside { reply } => {
+                let aside = state::aside(self.engine.job(), &self.engine.me());
+                let _ = reply.send(Box::new(aside));
+            }
             Request::Joins { reply } => {
                 let _ = reply.send(self.hosts.waiting());
             }

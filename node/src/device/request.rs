@@ -5,7 +5,7 @@
 use gantline_protocol::engine::{Alarm, Command, Outcome};
 use gantline_protocol::ids::{DeviceKey, EntryHash, JobId, Person};
 use gantline_protocol::plan::Plan;
-use gantline_protocol::state::{Overview, Status};
+use gantline_protocol::state::{Aside, Overview, Status};
 use serde::{Deserialize, Serialize};
 use std::net::SocketAddr;
 use tokio::sync::{mpsc, oneshot, watch};
@@ -46,6 +46,11 @@ pub enum Request {
     Overview {
         /// The answer.
         reply: oneshot::Sender<Box<Overview>>,
+    },
+    /// What a page shows beside the status.
+    Aside {
+        /// The answer.
+        reply: oneshot::Sender<Box<Aside>>,
     },
     /// Devices that ask to join at this one.
     Joins {
@@ -251,6 +256,14 @@ impl NodeHandle {
     /// [`NodeEnded`].
     pub async fn overview(&self) -> Result<Box<Overview>, NodeEnded> {
         self.ask(|reply| Request::Overview { reply }).await
+    }
+
+    /// What a page shows beside the status.
+    ///
+    /// # Errors
+    /// [`NodeEnded`].
+    pub async fn aside(&self) -> Result<Box<Aside>, NodeEnded> {
+        self.ask(|reply| Request::Aside { reply }).await
     }
 
     /// Devices that ask to join.

@@ -5,17 +5,17 @@
 use crate::pages::form::Form;
 use crate::pages::moves;
 use crate::pages::number;
-use crate::pages::view::View;
+use crate::pages::view::{Choice, View};
 use crate::words::fill;
 use gantline_protocol::engine::Command;
-use gantline_protocol::ids::{CheckId, LimitId, StepId};
-use gantline_protocol::log::entry::{NoteKind, OrderState, Said};
+use gantline_protocol::ids::{CheckId, EntryHash, LimitId, StepId};
+use gantline_protocol::log::entry::{Body, NoteKind, OrderState, Said};
 use gantline_protocol::plan::{Check, ConditionKind, Expects};
 use gantline_protocol::state::AskedOf;
 
 /// Kept pressed for so long at least: longer than the second after which a page is not live, so that a tick
 /// came during the press; longer than a browser's own long press.
-const HOLD_MS: u32 = 1_200;
+pub(crate) const HOLD_MS: u32 = 1_200;
 
 /// One thing asked, as it stands on its control.
 pub(crate) struct Asked {
@@ -52,6 +52,8 @@ pub(crate) enum Gives {
     Cause,
     /// A press, or a refusal beside it.
     Agree,
+    /// The same, once this was read.
+    Read(String),
 }
 
 /// The first part of a check that rests on something said before it.
@@ -63,8 +65,18 @@ pub(crate) fn all(view: &View) -> Vec<Asked> {
     let asked = view.asked().into_iter();
     let mut all: Vec<Asked> = asked.map(|(at, one)| control(view, at, one)).collect();
     // After all that is asked: what may be done unasked.
-    let extras = moves::extras(view).into_iter().enumerate();
-    all.extend(extras.map(|(n, (quote, _))| plain(view.status.asked.len() + n, quote)));
+    let pressing = all
+        .first()
+        .is_some_and(|one| matches!(view.status.asked.get(one.at), Some(AskedOf::Heard { .. })));
+    for (n, (quote, command)) in moves::extras(view).into_iter().enumerate() {
+        let one = plain(view.status.asked.len() + n, quote);
+        // Unless it was chosen, and no stop waits for an answer.
+        if !pressing && view.choice == Some(Choice::Unasked(command)) {
+            all.insert(0, one);
+        } else {
+            all.push(one);
+        }
+    }
     all
 }
 
@@ -94,7 +106,10 @@ fn control(view: &View, at: usize, asked: &AskedOf) -> Asked {
         }
         AskedOf::Heard { .. } => press(l.say_heard.to_owned()),
         AskedOf::Ask { .. } => with(l.say_ask.to_owned(), Gives::Cause),
-        AskedOf::Agree { .. } => with(l.say_agree.to_owned(), Gives::Agree),
+        AskedOf::Agree { to } => {
+            let (quote, gives) = agreement(view, to);
+            with(quote, gives)
+        }
         AskedOf::Condition { condition } => {
             let quote = view.words.condition(condition);
             match view.plan.condition(condition).map(|one| &one.kind) {
@@ -117,6 +132,27 @@ fn control(view: &View, at: usize, asked: &AskedOf) -> Asked {
         }
         AskedOf::InTheClear => press(l.say_clear.to_owned()),
     }
+}
+
+/// What is agreed to: that the work goes on; or something else, which is read first.
+fn agreement(view: &View, to: &EntryHash) -> (String, Gives) {
+    let (l, a) = (view.labels, view.labels.acts);
+    let proposed = &view.beside.aside.proposed;
+    let written = proposed.iter().find(|written| written.entry == *to);
+    let quote = match written.map(|written| &written.body) {
+        Some(Body::Exception(_)) => a.agree_exception,
+        Some(Body::ExitPlan(_)) => a.agree_exit,
+        Some(Body::Void(_)) => a.agree_void,
+        _ => return (l.say_agree.to_owned(), Gives::Agree),
+    };
+    let read = written.map_or_else(String::new, |written| {
+        format!(
+            "{}: {}",
+            view.name(&written.by),
+            view.words.entry(&written.body)
+        )
+    });
+    (quote.to_owned(), Gives::Read(read))
 }
 
 /// The order number as planned; else it is typed.
@@ -308,7 +344,7 @@ fn order(view: &View, form: &Form, in_effect: bool) -> Result<Command, String> {
     })
 }
 
-fn said(view: &View, expects: &Expects, form: &Form) -> Result<Said, String> {
+pub(crate) fn said(view: &View, expects: &Expects, form: &Form) -> Result<Said, String> {
     let l = view.labels;
     let needed = |name: &str, label: &str| {
         if form.has(name) {

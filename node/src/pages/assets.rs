@@ -16,10 +16,11 @@ pub(crate) const POLICY: &str = "default-src 'self'; base-uri 'none'; form-actio
 const CSS: &str = "text/css; charset=utf-8";
 const SCRIPT: &str = "text/javascript; charset=utf-8";
 
-const ALL: [(&str, &str, &str); 12] = [
+const ALL: [(&str, &str, &str); 16] = [
     ("page.css", CSS, include_str!("assets/page.css")),
     ("wide.css", CSS, include_str!("assets/wide.css")),
     ("board.css", CSS, include_str!("assets/board.css")),
+    ("beside.css", CSS, include_str!("assets/beside.css")),
     ("start.css", CSS, include_str!("assets/start.css")),
     ("start.js", SCRIPT, include_str!("assets/start.js")),
     ("twice.js", SCRIPT, include_str!("assets/twice.js")),
@@ -29,6 +30,9 @@ const ALL: [(&str, &str, &str); 12] = [
     ("stop.js", SCRIPT, include_str!("assets/stop.js")),
     ("confirm.js", SCRIPT, include_str!("assets/confirm.js")),
     ("sheets.js", SCRIPT, include_str!("assets/sheets.js")),
+    ("deed.js", SCRIPT, include_str!("assets/deed.js")),
+    ("way.js", SCRIPT, include_str!("assets/way.js")),
+    ("camera.js", SCRIPT, include_str!("assets/camera.js")),
 ];
 
 /// One of them, by its name; `size.css` says how large a millimetre is on this browser's screen.

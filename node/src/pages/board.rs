@@ -68,7 +68,7 @@ pub(crate) fn side(view: &View, nothing_asked: bool) -> Markup {
     let (runs, _) = fit(lines.saturating_sub(used), long);
     let runs = runs.max(RUNS_MIN);
     html! {
-        section class="side" {
+        section class="side" data-scrolls tabindex="0" {
             h2 { (l.waiting_for) }
             ul class="waiting" {
                 @for one in waiting.iter().take(shown) {

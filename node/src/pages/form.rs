@@ -29,6 +29,18 @@ impl Form {
         !self.text(name).is_empty()
     }
 
+    /// Some of the fields, without the others.
+    pub(crate) fn only(mut self, names: &[&str]) -> Self {
+        self.0.retain(|name, _| names.contains(&name.as_str()));
+        self
+    }
+
+    /// What was chosen of several: the ends of the names of the fields `name:…` that are not empty.
+    pub(crate) fn each(&self, name: &str) -> impl Iterator<Item = &str> {
+        let ends = self.0.iter().filter(|(_, value)| !value.trim().is_empty());
+        ends.filter_map(move |(field, _)| field.strip_prefix(name)?.strip_prefix(':'))
+    }
+
     /// A field that is a value of some kind; `None`: not there, or another.
     pub(crate) fn value<T: core::str::FromStr>(&self, name: &str) -> Option<T> {
         self.text(name).parse().ok()
@@ -47,5 +59,11 @@ mod tests {
         assert_eq!(form.text("none"), "");
         assert!(form.has("bad") && !form.has("x"));
         assert_eq!(form.value::<u32>("why"), None);
+        let form =
+            Form::read(b"clear:Alder=1&clear:Birch=&clearer:Cedar=1&clear=1&clear:Dog+wood=on");
+        assert_eq!(
+            form.each("clear").collect::<Vec<_>>(),
+            ["Alder", "Dog wood"]
+        );
     }
 }

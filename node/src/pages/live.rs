@@ -93,19 +93,19 @@ async fn write(
         let html = if other {
             None
         } else {
-            let Ok((status, plan)) = seen(&shared).await else {
+            let beside = matches!(kind, Kind::Beside(_));
+            let Ok(seen) = seen(&shared, beside).await else {
                 return;
             };
-            let since = shared.pages.shown_for_s(status.call.word);
-            let Ok(overview) = overview(&shared, kind).await else {
+            let since = shared.pages.shown_for_s(seen.status.call.word);
+            let Ok(overview) = overview(&shared, &kind).await else {
                 return;
             };
-            let language = shared.pages.language();
-            let view = View::new(language, &status, &plan, since, offset_min)
+            let view = View::new(&seen, since, offset_min)
                 .with_choice(shared.pages.choice())
                 .with_two_presses(two_presses)
                 .with_overview(overview);
-            let html = main_of(&view, kind).into_string();
+            let html = main_of(&view, &kind).into_string();
             let changed = html != last;
             if changed {
                 last = html;

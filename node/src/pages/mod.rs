@@ -6,16 +6,20 @@
 //! In reading order: `enter` the way in · `language` which one is spoken · `view` what is on a page, as values ·
 //! `asked` what is asked and what a press on it means · `moves` what may be done unasked · `parts`, `band`, `board` with
 //! `graph`, `matrix` and `waits`, `sheets` with `start`,
-//! `page` the HTML · `live` the stream of it · `press` what comes back ·
+//! `page` the HTML · `beside` the pages beside the own one with `acts`, `items` and their `forms` · `live` the stream of it · `press` what comes back ·
 //! `number` what was typed · `assets` style and scripts.
 
+mod acts;
 mod asked;
 mod assets;
 mod band;
+mod beside;
 mod board;
 mod enter;
 mod form;
+mod forms;
 mod graph;
+mod items;
 mod language;
 mod live;
 mod matrix;
@@ -38,13 +42,14 @@ use axum::Router;
 use axum::routing::{get, post};
 use enter::Way;
 use gantline_protocol::plan::Plan;
-use gantline_protocol::state::{AskedOf, CallWord};
+use gantline_protocol::state::CallWord;
 use language::Chosen;
 use press::OnTheirWay;
 use std::path::Path;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use tokio::time::Instant;
+use view::Choice;
 
 /// What the pages of one node share.
 #[derive(Debug)]
@@ -59,7 +64,7 @@ pub(crate) struct Pages {
     /// The call as last shown, and since when.
     since: Mutex<Option<(CallWord, Instant)>>,
     /// What the holder chose to do next, of several things asked.
-    choice: Mutex<Option<AskedOf>>,
+    choice: Mutex<Option<Choice>>,
     /// The plan as last asked for, with the number of its amendments.
     plan: Mutex<Option<(u32, Arc<Plan>)>>,
 }
@@ -99,14 +104,14 @@ impl Pages {
         }
     }
 
-    fn choice(&self) -> Option<AskedOf> {
+    fn choice(&self) -> Option<Choice> {
         let choice = self.choice.lock().unwrap_or_else(PoisonError::into_inner);
         choice.clone()
     }
 
-    fn choose(&self, asked: Option<AskedOf>) {
+    fn choose(&self, chosen: Option<Choice>) {
         let mut choice = self.choice.lock().unwrap_or_else(PoisonError::into_inner);
-        *choice = asked;
+        *choice = chosen;
     }
 
     fn newest_stream(&self) -> u64 {
@@ -116,19 +121,23 @@ impl Pages {
 
 /// Which paths are pages: reached with the cookie that the way in has set.
 pub(crate) fn is_page(path: &str) -> bool {
-    matches!(
-        path,
-        "/" | "/worker"
-            | "/observer"
-            | "/board"
-            | "/start"
-            | "/live"
-            | "/alive"
-            | "/closed"
-            | "/press"
-            | "/judge"
-            | "/setting"
-    )
+    path.starts_with("/items/")
+        || path.starts_with("/act/")
+        || matches!(
+            path,
+            "/" | "/worker"
+                | "/observer"
+                | "/board"
+                | "/start"
+                | "/more"
+                | "/items"
+                | "/live"
+                | "/alive"
+                | "/closed"
+                | "/press"
+                | "/judge"
+                | "/setting"
+        )
 }
 
 /// Which paths are open to whoever names this host: the way in, and what tells nothing of the job.
@@ -144,6 +153,10 @@ pub(crate) fn routes() -> Router<Shared> {
         .route("/observer", get(page::observer))
         .route("/board", get(page::board))
         .route("/start", get(start::start))
+        .route("/more", get(beside::more))
+        .route("/items", get(beside::all_items))
+        .route("/items/{id}", get(beside::item))
+        .route("/act/{name}", get(beside::act))
         .route("/live", get(live::stream))
         .route("/alive", post(live::alive))
         .route("/closed", post(live::closed))

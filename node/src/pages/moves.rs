@@ -2,10 +2,11 @@
 //! Owns: nothing.   Gives: `extras`, `moving`.
 //! May use: view, protocol's commands.   Never: whether it counts (the node answers).
 
+use crate::pages::items::handoff_name;
 use crate::pages::view::View;
 use crate::words::fill;
 use gantline_protocol::engine::Command;
-use gantline_protocol::ids::{HandoffId, ItemId};
+use gantline_protocol::ids::ItemId;
 use gantline_protocol::plan::{LoadMove, Place, Step};
 use gantline_protocol::state::{CallWord, HandoffStatus, StepState};
 
@@ -76,10 +77,8 @@ fn of_load(view: &View, load: &LoadMove) -> Option<(String, Command)> {
             })
         }
         None if is_aloft(view) && at(view, &load.item) != Some(load.to) => {
-            let mut name = format!("{}-{:?}", load.item, load.to).to_lowercase();
-            name.truncate(40);
             let command = Command::Offer {
-                handoff: HandoffId::try_from(name).ok()?,
+                handoff: handoff_name(&load.item, load.to)?,
                 item: load.item.clone(),
                 to: load.to,
                 receiver: None,

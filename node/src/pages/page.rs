@@ -1,5 +1,5 @@
 //! Page: which page is this, and how are its parts put together?
-//! Owns: nothing.   Gives: `own`, `worker`, `observer`, `board`, and `main_of` for the live stream.
+//! Owns: nothing.   Gives: `own`, `worker`, `observer`, `board`, `whole`, and `main_of` for the live stream.
 //! May use: every part of the pages.   Never: words of its own.
 //!
 //! Who holds the observer's role sees the observer's page, the supervisor the board, whoever holds another the worker's.
@@ -8,13 +8,15 @@ use crate::control::{Refusal, Shared};
 use crate::pages::asked::{self, Asked, Gives};
 use crate::pages::assets::POLICY;
 use crate::pages::band::band;
+use crate::pages::beside::{self, Beside};
 use crate::pages::board;
 use crate::pages::enter::Settings;
+use crate::pages::forms::Typed;
 use crate::pages::moves;
 use crate::pages::number::limit_words;
 use crate::pages::parts::{self, icon, second};
 use crate::pages::sheets;
-use crate::pages::view::View;
+use crate::pages::view::{self, Seen, View};
 use crate::words::fill;
 use axum::extract::State;
 use axum::http::HeaderMap;
@@ -25,31 +27,38 @@ use axum::response::{Html, IntoResponse, Response};
 use gantline_protocol::engine::Alarm;
 use gantline_protocol::ids::RoleId;
 use gantline_protocol::plan::{Expects, Plan, Step, Who};
-use gantline_protocol::state::{CallWord, CheckStatus, Overview, Status, StepStatus};
+use gantline_protocol::state::{AskedOf, CallWord, CheckStatus, Overview, Status, StepStatus};
 use maud::{DOCTYPE, Markup, html};
 use std::sync::{Arc, PoisonError};
 
 /// A page.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug)]
 pub(crate) enum Kind {
     Worker,
     Observer,
     Board,
+    /// One that is not the own page of anybody.
+    Beside(Beside),
 }
 
 impl Kind {
-    pub(crate) fn name(self) -> &'static str {
+    /// Its path, without the stroke it begins with.
+    pub(crate) fn name(&self) -> String {
         match self {
-            Self::Worker => "worker",
-            Self::Observer => "observer",
-            Self::Board => "board",
+            Self::Worker => "worker".to_owned(),
+            Self::Observer => "observer".to_owned(),
+            Self::Board => "board".to_owned(),
+            Self::Beside(page) => page.name(),
         }
     }
 
     pub(crate) fn named(name: &str) -> Option<Self> {
-        [Self::Worker, Self::Observer, Self::Board]
-            .into_iter()
-            .find(|kind| kind.name() == name)
+        match name {
+            "worker" => Some(Self::Worker),
+            "observer" => Some(Self::Observer),
+            "board" => Some(Self::Board),
+            _ => Beside::named(name).map(Self::Beside),
+        }
     }
 
     /// The pages of the holder's roles; never none.
@@ -69,10 +78,11 @@ impl Kind {
         all
     }
 
-    fn of(status: &Status) -> Self {
+    /// The own page of this device's holder.
+    pub(crate) fn of(status: &Status) -> Self {
         Self::all_of(status)
-            .first()
-            .copied()
+            .into_iter()
+            .next()
             .unwrap_or(Self::Worker)
     }
 }
@@ -86,9 +96,32 @@ pub(crate) enum Opened {
     Again,
 }
 
-/// What the device shows now, with the plan that it is shown by.
-pub(crate) async fn seen(shared: &Shared) -> Result<(Box<Status>, Arc<Plan>), Refusal> {
+/// What the device shows now, with the plan that it is shown by. `all`: with what only the pages beside the own one
+/// show.
+pub(crate) async fn seen(shared: &Shared, all: bool) -> Result<Seen, Refusal> {
     let status = shared.node.status().await?;
+    let plan = plan_of(shared, &status).await?;
+    let mut beside = view::Beside::default();
+    // An agreement is given to something that is read first.
+    let agrees = status
+        .asked
+        .iter()
+        .any(|one| matches!(one, AskedOf::Agree { .. }));
+    if all || agrees {
+        beside.aside = *shared.node.aside().await?;
+    }
+    if status.roles.iter().any(RoleId::is_supervisor) {
+        beside.joins = shared.node.joins().await?;
+    }
+    Ok(Seen {
+        language: shared.pages.language(),
+        status,
+        plan,
+        beside,
+    })
+}
+
+async fn plan_of(shared: &Shared, status: &Status) -> Result<Arc<Plan>, Refusal> {
     let known = {
         let plan = shared.pages.plan.lock();
         plan.unwrap_or_else(PoisonError::into_inner).clone()
@@ -96,7 +129,7 @@ pub(crate) async fn seen(shared: &Shared) -> Result<(Box<Status>, Arc<Plan>), Re
     if let Some((version, plan)) = known
         && version == status.plan_version
     {
-        return Ok((status, plan));
+        return Ok(plan);
     }
     let plan: Arc<Plan> = Arc::from(shared.node.plan().await?);
     let mut kept = shared
@@ -105,15 +138,15 @@ pub(crate) async fn seen(shared: &Shared) -> Result<(Box<Status>, Arc<Plan>), Re
         .lock()
         .unwrap_or_else(PoisonError::into_inner);
     *kept = Some((status.plan_version, Arc::clone(&plan)));
-    Ok((status, plan))
+    Ok(plan)
 }
 
 /// The crew as a whole, for a page that shows it.
 pub(crate) async fn overview(
     shared: &Shared,
-    kind: Kind,
+    kind: &Kind,
 ) -> Result<Option<Box<Overview>>, Refusal> {
-    if kind == Kind::Board {
+    if *kind == Kind::Board {
         return Ok(Some(shared.node.overview().await?));
     }
     Ok(None)
@@ -123,44 +156,67 @@ pub(crate) async fn own(
     State(shared): State<Shared>,
     headers: HeaderMap,
 ) -> Result<Response, Refusal> {
-    whole(&shared, &headers, None, Opened::Again).await
+    whole(&shared, &headers, None, Opened::Again, &Typed::default()).await
 }
 
 pub(crate) async fn worker(
     State(shared): State<Shared>,
     headers: HeaderMap,
 ) -> Result<Response, Refusal> {
-    whole(&shared, &headers, Some(Kind::Worker), Opened::Again).await
+    whole(
+        &shared,
+        &headers,
+        Some(Kind::Worker),
+        Opened::Again,
+        &Typed::default(),
+    )
+    .await
 }
 
 pub(crate) async fn observer(
     State(shared): State<Shared>,
     headers: HeaderMap,
 ) -> Result<Response, Refusal> {
-    whole(&shared, &headers, Some(Kind::Observer), Opened::Again).await
+    whole(
+        &shared,
+        &headers,
+        Some(Kind::Observer),
+        Opened::Again,
+        &Typed::default(),
+    )
+    .await
 }
 
 pub(crate) async fn board(
     State(shared): State<Shared>,
     headers: HeaderMap,
 ) -> Result<Response, Refusal> {
-    whole(&shared, &headers, Some(Kind::Board), Opened::Again).await
+    whole(
+        &shared,
+        &headers,
+        Some(Kind::Board),
+        Opened::Again,
+        &Typed::default(),
+    )
+    .await
 }
 
+/// A page; `None`: the own one of who holds this device. `typed`: what was typed on it and not taken.
 pub(crate) async fn whole(
     shared: &Shared,
     headers: &HeaderMap,
     kind: Option<Kind>,
     opened: Opened,
+    typed: &Typed,
 ) -> Result<Response, Refusal> {
-    let (status, plan) = seen(shared).await?;
-    let since = shared.pages.shown_for_s(status.call.word);
-    let kind = kind.unwrap_or_else(|| Kind::of(&status));
+    let seen = seen(shared, true).await?;
+    let since = shared.pages.shown_for_s(seen.status.call.word);
+    let kind = kind.unwrap_or_else(|| Kind::of(&seen.status));
     let settings = Settings::of(headers);
-    let view = View::new(shared.pages.language(), &status, &plan, since, 0)
+    let view = View::new(&seen, since, 0)
         .with_two_presses(settings.two_presses)
         .with_choice(shared.pages.choice())
-        .with_overview(overview(shared, kind).await?);
+        .with_overview(overview(shared, &kind).await?);
     let theme = if settings.night { "night" } else { "sun" };
     let l = view.labels;
     let page = html! {
@@ -175,16 +231,18 @@ pub(crate) async fn whole(
                 link rel="icon" href="data:,";
                 link rel="stylesheet" href="/assets/page.css";
                 link rel="stylesheet" href="/assets/wide.css";
-                @if Kind::all_of(&status).contains(&Kind::Board) || kind == Kind::Board {
-                    link rel="stylesheet" href="/assets/board.css";
-                }
+                link rel="stylesheet" href="/assets/board.css";
+                link rel="stylesheet" href="/assets/beside.css";
                 link rel="stylesheet" href="/assets/start.css";
                 link rel="stylesheet" href="/assets/size.css";
                 script type="module" src="/assets/page.js" {}
             }
             body {
                 (parts::shapes())
-                (main_of(&view, kind))
+                @match &kind {
+                    Kind::Beside(page) => (beside::main_of(&view, page, typed)),
+                    own => (main_of(&view, own)),
+                }
                 (pressed(&view))
             }
         }
@@ -218,14 +276,17 @@ fn pressed(view: &View) -> Markup {
 }
 
 /// The page itself, as it is sent again at each change.
-pub(crate) fn main_of(view: &View, kind: Kind) -> Markup {
+pub(crate) fn main_of(view: &View, kind: &Kind) -> Markup {
+    if let Kind::Beside(page) = kind {
+        return beside::main_of(view, page, &Typed::default());
+    }
     let asked = asked::all(view);
-    let observer = kind == Kind::Observer;
+    let observer = *kind == Kind::Observer;
     let (call, _) = view.call();
     // On a small screen the board is the worker's page, with the rest of it below the card.
     let class = match kind {
         Kind::Board => "page worker board",
-        Kind::Worker => "page worker",
+        Kind::Worker | Kind::Beside(_) => "page worker",
         Kind::Observer => "page observer",
     };
     html! {
@@ -233,7 +294,7 @@ pub(crate) fn main_of(view: &View, kind: Kind) -> Markup {
             data-sound=[sound(view.status)] {
             (parts::strip(view))
             (band(view, observer))
-            @if kind == Kind::Board {
+            @if *kind == Kind::Board {
                 div class="whole-job" data-scrolls tabindex="0" {
                     (card(view, &asked))
                     (board::plan(view))
@@ -245,6 +306,7 @@ pub(crate) fn main_of(view: &View, kind: Kind) -> Markup {
             }
             (parts::asked(view, asked.first(), observer))
             (parts::links(view))
+            (beside::way(view, kind))
             (row(view, &asked, observer))
             (parts::second_place(view))
             (parts::stop(view, observer))
@@ -256,7 +318,7 @@ pub(crate) fn main_of(view: &View, kind: Kind) -> Markup {
 }
 
 /// What sounds on this device, by name.
-fn sound(status: &Status) -> Option<&'static str> {
+pub(crate) fn sound(status: &Status) -> Option<&'static str> {
     let grave = |alarm: &Alarm| match alarm {
         Alarm::Stop | Alarm::UnknownDevice | Alarm::Call => true,
         Alarm::HoldByLoss | Alarm::Clearance | Alarm::Fork => false,
@@ -272,10 +334,16 @@ fn sound(status: &Status) -> Option<&'static str> {
 fn row(view: &View, asked: &[Asked], observer: bool) -> Markup {
     let l = view.labels;
     let about_check = asked.first().is_some_and(|one| one.check.is_some());
-    let agrees = asked.iter().any(|one| one.gives == Gives::Agree);
+    let agrees = asked
+        .iter()
+        .find(|one| matches!(one.gives, Gives::Agree | Gives::Read(_)));
     let stopped = view.is(CallWord::StopWork);
-    let left = if agrees {
-        Some(second("decline", "decline", l.decline, l.decline_sub))
+    let left = if let Some(one) = agrees {
+        let sub = match one.gives {
+            Gives::Agree => l.decline_sub,
+            _ => l.acts.decline_sub,
+        };
+        Some(second("decline", "decline", l.decline, sub))
     } else if stopped && sheets::own_stop(view).is_some() {
         Some(second("saywhy", "why", l.say_why, l.say_why_sub))
     } else if about_check {

@@ -162,10 +162,10 @@ fn control(view: &View, one: &Asked) -> Markup {
     match &one.gives {
         Gives::Press | Gives::Agree => hold(view, one, &one.quote, l.keep_pressed, None),
         gives => {
-            let hint = if matches!(gives, Gives::Number(_)) {
-                l.press_to_measure
-            } else {
-                l.press_to_answer
+            let hint = match gives {
+                Gives::Number(_) => l.press_to_measure,
+                Gives::Read(_) => l.acts.agree_read,
+                _ => l.press_to_answer,
             };
             html! {
                 button class="act" type="button" data-control="open" data-sheet=(sheet_of(one)) {

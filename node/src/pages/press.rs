@@ -7,15 +7,20 @@
 //! by its name it is one stop all the same.
 
 use crate::control::{Refusal, Shared};
+use crate::pages::acts::{self, Deed};
 use crate::pages::asked;
 use crate::pages::form::{FORM_MAX_BYTES, Form};
+use crate::pages::forms::Typed;
+use crate::pages::items;
+use crate::pages::moves;
 use crate::pages::number;
-use crate::pages::page::seen;
-use crate::pages::view::View;
+use crate::pages::page::{Kind, Opened, seen, whole};
+use crate::pages::view::{Choice, View};
 use crate::words::Sentence;
 use axum::Json;
 use axum::body::Bytes;
 use axum::extract::State;
+use axum::http::HeaderMap;
 use axum::response::{IntoResponse, Redirect, Response};
 use gantline_protocol::engine::{Command, Outcome};
 use gantline_protocol::ids::EntryHash;
@@ -50,7 +55,7 @@ impl OnTheirWay {
 }
 
 /// How a press went.
-#[derive(Serialize)]
+#[derive(Serialize, Default)]
 struct Answer {
     /// Recorded, and it counts.
     good: bool,
@@ -58,10 +63,27 @@ struct Answer {
     changed: bool,
     /// In words.
     lines: Vec<String>,
+    /// It leads to another page.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    to: Option<String>,
+}
+
+impl Answer {
+    /// Nothing was recorded, for this reason.
+    fn no(words: String) -> Self {
+        Self {
+            lines: vec![words],
+            ..Self::default()
+        }
+    }
 }
 
 /// A press.
-pub(crate) async fn press(State(shared): State<Shared>, body: Bytes) -> Result<Response, Refusal> {
+pub(crate) async fn press(
+    State(shared): State<Shared>,
+    headers: HeaderMap,
+    body: Bytes,
+) -> Result<Response, Refusal> {
     if body.len() > FORM_MAX_BYTES {
         return Err(Refusal::TooLong {
             most: FORM_MAX_BYTES,
@@ -72,12 +94,74 @@ pub(crate) async fn press(State(shared): State<Shared>, body: Bytes) -> Result<R
         "stop" => stop(&shared, &form).await?,
         "give" => give(&shared, &form).await?,
         "choose" => choose(&shared, &form).await?,
-        _ => other(&shared, &form).await?,
+        "cannot" | "withdraw" | "decline" | "why" => other(&shared, &form).await?,
+        _ => deed(&shared, &form).await?,
     };
     if form.has("script") {
-        Ok(Json(answer).into_response())
-    } else {
-        Ok(Redirect::to("/").into_response())
+        return Ok(Json(answer).into_response());
+    }
+    if let Some(to) = &answer.to {
+        return Ok(Redirect::to(to).into_response());
+    }
+    // Without scripts the page comes again: with what was typed, if that was not taken.
+    let from = form.text("from").trim_start_matches('/').to_owned();
+    match Kind::named(&from) {
+        Some(kind @ Kind::Beside(_)) => {
+            let typed = Typed {
+                form: if answer.good {
+                    form.only(&["do", "about"])
+                } else {
+                    form
+                },
+                lines: answer.lines,
+            };
+            whole(&shared, &headers, Some(kind), Opened::Again, &typed).await
+        }
+        _ => Ok(Redirect::to("/").into_response()),
+    }
+}
+
+/// A form of a page beside the own one.
+async fn deed(shared: &Shared, form: &Form) -> Result<Answer, Refusal> {
+    let seen = seen(shared, true).await?;
+    let view = View::new(&seen, 0, 0);
+    let deed = acts::deed(&view, form)
+        .or_else(|| items::deed(&view, form))
+        .ok_or_else(|| Refusal::Form {
+            why: format!("found do={}", form.text("do")),
+        })?;
+    match deed {
+        Err(words) => Ok(Answer::no(words)),
+        Ok(Deed::Go(to)) => Ok(Answer {
+            good: true,
+            to: Some(to),
+            ..Answer::default()
+        }),
+        Ok(Deed::RefuseJoin(device, why)) => {
+            let had_asked = shared.node.refuse_join(device, why).await?;
+            Ok(if had_asked {
+                Answer {
+                    good: true,
+                    lines: vec![view.labels.acts.told_no.to_owned()],
+                    ..Answer::default()
+                }
+            } else {
+                Answer::no(view.labels.acts.asks_no_longer.to_owned())
+            })
+        }
+        Ok(Deed::Safe(command)) => {
+            let outcome = shared.node.act(command).await?;
+            answer(shared, &outcome).await
+        }
+        Ok(Deed::Seen(command)) => {
+            if form.value::<EntryHash>("face") != Some(view.face) {
+                return Ok(changed(&view));
+            }
+            match shared.node.press(view.face, command).await? {
+                Ok(outcome) => answer(shared, &outcome).await,
+                Err(_) => Ok(changed(&view)),
+            }
+        }
     }
 }
 
@@ -107,8 +191,8 @@ async fn stop(shared: &Shared, form: &Form) -> Result<Answer, Refusal> {
 
 /// What was asked is given.
 async fn give(shared: &Shared, form: &Form) -> Result<Answer, Refusal> {
-    let (status, plan) = seen(shared).await?;
-    let view = View::new(shared.pages.language(), &status, &plan, 0, 0);
+    let seen = seen(shared, false).await?;
+    let view = View::new(&seen, 0, 0);
     let face: Option<EntryHash> = form.value("face");
     if face != Some(view.face) {
         return Ok(changed(&view));
@@ -122,32 +206,35 @@ async fn give(shared: &Shared, form: &Form) -> Result<Answer, Refusal> {
             Ok(outcome) => answer(shared, &outcome).await,
             Err(_) => Ok(changed(&view)),
         },
-        Err(words) => Ok(Answer {
-            good: false,
-            changed: false,
-            lines: vec![words],
-        }),
+        Err(words) => Ok(Answer::no(words)),
     }
 }
 
 fn changed(view: &View) -> Answer {
     Answer {
-        good: false,
         changed: true,
-        lines: vec![view.labels.changed.to_owned()],
+        ..Answer::no(view.labels.changed.to_owned())
     }
 }
 
 /// Of several things asked this is done next.
 async fn choose(shared: &Shared, form: &Form) -> Result<Answer, Refusal> {
-    let status = shared.node.status().await?;
-    let at: Option<usize> = form.value("at");
-    let chosen = at.and_then(|at| status.asked.get(at)).cloned();
+    let seen = seen(shared, false).await?;
+    let view = View::new(&seen, 0, 0);
+    let asked = &view.status.asked;
+    let chosen = form.value::<usize>("at").and_then(|at| {
+        let unasked = || {
+            let (_, command) = moves::extras(&view)
+                .into_iter()
+                .nth(at.checked_sub(asked.len())?)?;
+            Some(Choice::Unasked(command))
+        };
+        asked.get(at).cloned().map(Choice::Asked).or_else(unasked)
+    });
     shared.pages.choose(chosen);
     Ok(Answer {
         good: true,
-        changed: false,
-        lines: Vec::new(),
+        ..Answer::default()
     })
 }
 
@@ -195,8 +282,8 @@ async fn other(shared: &Shared, form: &Form) -> Result<Answer, Refusal> {
 }
 
 async fn answer(shared: &Shared, outcome: &Outcome) -> Result<Answer, Refusal> {
-    let (status, plan) = seen(shared).await?;
-    let view = View::new(shared.pages.language(), &status, &plan, 0, 0);
+    let seen = seen(shared, false).await?;
+    let view = View::new(&seen, 0, 0);
     let good = match outcome {
         Outcome::Recorded { reasons, .. } => reasons.is_empty(),
         Outcome::AlreadySo => true,
@@ -210,8 +297,8 @@ async fn answer(shared: &Shared, outcome: &Outcome) -> Result<Answer, Refusal> {
     };
     Ok(Answer {
         good,
-        changed: false,
         lines,
+        ..Answer::default()
     })
 }
 
@@ -234,9 +321,9 @@ pub(crate) async fn judge(State(shared): State<Shared>, body: Bytes) -> Result<R
         body.get(..FORM_MAX_BYTES.min(body.len()))
             .unwrap_or_default(),
     );
-    let (status, plan) = seen(&shared).await?;
-    let view = View::new(shared.pages.language(), &status, &plan, 0, 0);
-    let limit = form.value("limit").and_then(|id| plan.limit(&id));
+    let seen = seen(&shared, false).await?;
+    let view = View::new(&seen, 0, 0);
+    let limit = form.value("limit").and_then(|id| view.plan.limit(&id));
     let Some(limit) = limit else {
         return Err(Refusal::Form {
             why: "no limit of this name".to_owned(),

@@ -8,7 +8,7 @@ use crate::pages::parts::{hold, sheet_of};
 use crate::pages::start;
 use crate::pages::view::View;
 use gantline_protocol::ids::LimitId;
-use gantline_protocol::state::StopStatus;
+use gantline_protocol::state::{AskedOf, StopStatus};
 use maud::{Markup, html};
 
 /// Rows of a sheet that fit the smallest screen at full size.
@@ -26,9 +26,7 @@ pub(crate) fn all(view: &View, asked: &[Asked]) -> Markup {
             ]))
         }
         (withdraw(view))
-        @if asked.iter().any(|one| one.gives == Gives::Agree) {
-            (reasons(view, "decline", view.labels.decline_question, view.labels.decline_reasons, &[("do", "decline")]))
-        }
+        (decline(view, asked))
         @if let Some(stop) = own_stop(view) {
             @let entry = stop.entry.to_string();
             (reasons(view, "why", view.labels.why_question, view.labels.why_reasons, &[("do", "why"), ("stop", &entry)]))
@@ -74,13 +72,40 @@ fn reasons(
     sheet(name, &content, view)
 }
 
+/// Why what is asked about is not agreed to.
+fn decline(view: &View, asked: &[Asked]) -> Markup {
+    let (l, a) = (view.labels, view.labels.acts);
+    let asks = asked.iter().find_map(|one| {
+        let to = match view.status.asked.get(one.at) {
+            Some(AskedOf::Agree { to }) => to.to_string(),
+            _ => return None,
+        };
+        Some((to, one.gives == Gives::Agree))
+    });
+    let Some((to, to_go_on)) = asks else {
+        return html! {};
+    };
+    let (question, why) = if to_go_on {
+        (l.decline_question, l.decline_reasons)
+    } else {
+        (a.decline_question, a.decline_reasons)
+    };
+    reasons(
+        view,
+        "decline",
+        question,
+        why,
+        &[("do", "decline"), ("to", &to)],
+    )
+}
+
 /// Which of several things asked is done next.
 fn choose(view: &View, asked: &[Asked]) -> Markup {
     let content = html! {
         p class="question" { (view.labels.choose_asked) }
         form method="post" action="/press" class="rows" {
             input type="hidden" name="do" value="choose";
-            @for one in asked.iter().skip(1).take(ROWS_MAX) {
+            @for one in asked.iter().skip(1) {
                 button class="sec r" name="at" value=(one.at) data-control="why" { (one.quote) }
             }
         }
@@ -116,6 +141,14 @@ fn give(view: &View, one: &Asked) -> Markup {
     match &one.gives {
         Gives::Press | Gives::Agree => html! {},
         Gives::Number(limit) => number_sheet(view, one, limit),
+        Gives::Read(text) => sheet(
+            &name,
+            &html! {
+                p class="question" { (text) }
+                (hold(view, one, &one.quote, l.keep_pressed, None))
+            },
+            view,
+        ),
         Gives::Answers(answers) => sheet(
             &name,
             &html! {

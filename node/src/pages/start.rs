@@ -4,6 +4,7 @@
 //! May use: view, page.   Never: words of its own; keeps anybody from stopping.
 
 use crate::control::{Refusal, Shared};
+use crate::pages::forms::Typed;
 use crate::pages::page::{Kind, Opened, whole};
 use crate::pages::parts::icon;
 use crate::pages::view::View;
@@ -18,7 +19,7 @@ pub(crate) async fn start(
     State(shared): State<Shared>,
     headers: HeaderMap,
 ) -> Result<Response, Refusal> {
-    whole(&shared, &headers, None, Opened::First).await
+    whole(&shared, &headers, None, Opened::First, &Typed::default()).await
 }
 
 /// All of them.
@@ -114,7 +115,7 @@ fn role(view: &View) -> Markup {
                     @let (words, sub) = match kind {
                         Kind::Board => (l.role_board, l.role_board_sub),
                         Kind::Observer => (l.role_observer, l.role_observer_sub),
-                        Kind::Worker => (l.role_worker, l.role_worker_sub),
+                        Kind::Worker | Kind::Beside(_) => (l.role_worker, l.role_worker_sub),
                     };
                     button class="sec r" type="button" data-control="as" data-as=(kind.name()) { (words) small { (sub) } }
                 }

@@ -2,14 +2,17 @@
 //! Owns: nothing.   Gives: `View`, `Person` labels by role, the band's reason, ages.
 //! May use: protocol's status and plan, words.   Never: HTML (parts), a rule of the job.
 
+use crate::device::JoinRequest;
 use crate::words::{Labels, Language, Words, fill, span};
+use gantline_protocol::engine::Command;
 use gantline_protocol::ids::{DeviceKey, EntryHash, Person, RoleId, StepId};
 use gantline_protocol::plan::{Plan, Step};
 use gantline_protocol::state::{
-    AskedOf, CallWord, CrewStatus, JobState, Overview, Status, StepState, StepStatus, StopStatus,
-    face,
+    Aside, AskedOf, CallWord, CrewStatus, JobState, Overview, Status, StepState, StepStatus,
+    StopStatus, face,
 };
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 /// A reason in the band is at most so long, and in a stop so long: more is not read in two seconds.
 const REASON_MAX_CHARS: usize = 60;
@@ -17,11 +20,37 @@ const STOP_REASON_MAX_CHARS: usize = 90;
 /// A link is late from so old a proof on, ms; changes nothing but how it is drawn.
 const LATE_MS: u64 = 1_500;
 
+/// What the holder does next, of several things.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub(crate) enum Choice {
+    /// Something asked.
+    Asked(AskedOf),
+    /// Something that may be done unasked.
+    Unasked(Command),
+}
+
+/// What a page is made from.
+pub(crate) struct Seen {
+    pub(crate) language: &'static Language,
+    pub(crate) status: Box<Status>,
+    pub(crate) plan: Arc<Plan>,
+    pub(crate) beside: Beside,
+}
+
+/// What only the pages beside the own one show.
+#[derive(Default)]
+pub(crate) struct Beside {
+    pub(crate) aside: Aside,
+    /// Devices that ask to join at this one.
+    pub(crate) joins: Vec<JoinRequest>,
+}
+
 /// What a page shows.
 pub(crate) struct View<'a> {
     pub(crate) status: &'a Status,
     pub(crate) plan: &'a Plan,
     pub(crate) language: &'static Language,
+    pub(crate) beside: &'a Beside,
     pub(crate) labels: &'static Labels,
     pub(crate) words: Words,
     pub(crate) face: EntryHash,
@@ -30,7 +59,7 @@ pub(crate) struct View<'a> {
     /// What the browser's clock adds to UTC, minutes.
     offset_min: i64,
     /// What the holder chose to do next.
-    choice: Option<AskedOf>,
+    pub(crate) choice: Option<Choice>,
     /// The holder confirms by two presses.
     pub(crate) two_presses: bool,
     /// The crew as a whole, for the board.
@@ -55,13 +84,13 @@ pub(crate) enum LinkState {
 }
 
 impl<'a> View<'a> {
-    pub(crate) fn new(
-        language: &'static Language,
-        status: &'a Status,
-        plan: &'a Plan,
-        since_s: u64,
-        offset_min: i64,
-    ) -> Self {
+    pub(crate) fn new(seen: &'a Seen, since_s: u64, offset_min: i64) -> Self {
+        let Seen {
+            language,
+            status,
+            plan,
+            beside,
+        } = seen;
         let labels = language.labels;
         let names = names(status, plan, labels);
         let mut words = Words::of_status(language, status);
@@ -89,6 +118,7 @@ impl<'a> View<'a> {
             status,
             plan,
             language,
+            beside,
             labels,
             words,
             face: face(status),
@@ -103,7 +133,7 @@ impl<'a> View<'a> {
     }
 
     /// With what the holder chose to do next, if it is still asked.
-    pub(crate) fn with_choice(mut self, choice: Option<AskedOf>) -> Self {
+    pub(crate) fn with_choice(mut self, choice: Option<Choice>) -> Self {
         self.choice = choice;
         self
     }
@@ -128,7 +158,9 @@ impl<'a> View<'a> {
             .first()
             .is_some_and(|(_, one)| matches!(one, AskedOf::Heard { .. }));
         if !pressing {
-            asked.sort_by_key(|(_, one)| self.choice.as_ref() != Some(*one));
+            asked.sort_by_key(
+                |(_, one)| !matches!(&self.choice, Some(Choice::Asked(chosen)) if chosen == *one),
+            );
         }
         asked
     }
@@ -172,6 +204,15 @@ impl<'a> View<'a> {
             .unwrap_or_else(|| person.to_string())
     }
 
+    /// A member of the crew, by role and call sign: for lists in which the reader is one of them.
+    pub(crate) fn called(&self, one: &CrewStatus) -> String {
+        format!("{} ({})", self.device_name(&one.device), one.person)
+    }
+
+    pub(crate) fn is_supervisor(&self) -> bool {
+        self.status.roles.iter().any(RoleId::is_supervisor)
+    }
+
     pub(crate) fn device_name(&self, device: &DeviceKey) -> String {
         if self.status.device == *device {
             return self.labels.you.to_owned();
@@ -203,7 +244,7 @@ impl<'a> View<'a> {
         self.is(CallWord::Hold)
             && self.status.job_state != JobState::Closed
             && steps.iter().all(|step| step.state == StepState::Done)
-            && self.status.roles.iter().any(RoleId::is_supervisor)
+            && self.is_supervisor()
     }
 
     /// This device's own place: role and number.

@@ -1,7 +1,8 @@
 //! English: every word of the program's pages and of what it says of a job, in English.
 //! Owns: the words.   Gives: `ENGLISH`.
-//! May use: language, labels.   Never: what is said when (words); plan text, which stays as the plan has it.
+//! May use: language, labels, english acts.   Never: what is said when (words); plan text, which stays as the plan has it.
 
+use super::english_acts::ACTS;
 use super::labels::Labels;
 use super::language::{EntryWords, Language, Sentences};
 
@@ -618,6 +619,7 @@ static LABELS: Labels = Labels {
     changed: "It changed while you pressed. Read it again.",
     node_silent: "Not recorded: this screen does not reach its own device. Radio it.",
     not_asked: "This is not asked of you now. Read the screen again.",
+    acts: &ACTS,
     enter_title: "Gantline: the way in",
     enter_going: "This device's page opens.",
     enter_needed: "This page opens with a link, once for each browser.",

@@ -1,9 +1,11 @@
 //! Labels: which words stand on the pages' controls and headings?
 //! Owns: the list of them.   Gives: `Labels`, one value for each language.
-//! May use: nothing.   Never: a word itself (each language is a file of its own).
+//! May use: act labels.   Never: a word itself (each language is a file of its own).
 //!
 //! A label with a name in braces takes a value there: `fill(labels.step_open, &[("n", "7")])` (language).
 //! To add one: here, and the compiler names every language that has to say it.
+
+use super::act_labels::ActLabels;
 
 /// Every word of the pages that is not a sentence about the job.
 #[derive(Debug)]
@@ -226,6 +228,8 @@ pub struct Labels {
     pub changed: &'static str,
     pub node_silent: &'static str,
     pub not_asked: &'static str,
+    // The pages beside the own one.
+    pub acts: &'static ActLabels,
     // Coming in.
     pub enter_title: &'static str,
     pub enter_going: &'static str,

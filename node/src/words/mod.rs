@@ -11,16 +11,20 @@
 //! that has to say it (none of them has a `_` arm), and every language. To add a language: a file of this form, and its
 //! line in `language::ALL`.
 
+mod act_labels;
 mod asks;
 mod english;
+mod english_acts;
 mod entries;
 mod labels;
 mod language;
 mod reasons;
 mod spanish;
+mod spanish_acts;
 #[cfg(test)]
 mod tests;
 
+pub use act_labels::ActLabels;
 pub use english::ENGLISH;
 pub use labels::Labels;
 pub use language::{ALL, EntryWords, Language, Sentences, Two, fill, named};

@@ -1,6 +1,6 @@
 //! Spanish: every word of the program's pages and of what it says of a job, in Spanish.
 //! Owns: the words.   Gives: `SPANISH`.
-//! May use: language, labels.   Never: what is said when (words); plan text, which stays as the plan has it; the words of
+//! May use: language, labels, spanish acts.   Never: what is said when (words); plan text, which stays as the plan has it; the words of
 //! the three calls for anything else.
 //!
 //! The calls are PROCEDA, ESPERE and ALTO: on a bad radio no two of them share a stressed vowel and a length, and
@@ -8,6 +8,7 @@
 
 use super::labels::Labels;
 use super::language::{EntryWords, Language, Sentences};
+use super::spanish_acts::ACTS;
 
 /// Spanish.
 pub static SPANISH: Language = Language {
@@ -640,6 +641,7 @@ static LABELS: Labels = Labels {
     changed: "Cambió mientras pulsaba. Léalo otra vez.",
     node_silent: "No registrado: esta pantalla no llega a su propio dispositivo. Dígalo por radio.",
     not_asked: "Esto no se le pide ahora. Lea la pantalla otra vez.",
+    acts: &ACTS,
     enter_title: "Gantline: la entrada",
     enter_going: "Se abre la página de este dispositivo.",
     enter_needed: "Esta página se abre con un enlace, una vez en cada navegador.",

@@ -95,6 +95,26 @@ impl Facts {
         unfit
     }
 
+    /// Looks at an item in a cut, in rank order.
+    #[must_use]
+    pub fn looks(&self, graph: &Graph, cut: &Cut, id: &ItemId) -> Vec<EntryIx> {
+        let trail = self.items.get(id);
+        let looks = trail.into_iter().flat_map(|trail| trail.looks.all(cut));
+        self.in_rank_order(graph, looks.map(|(ix, _)| ix))
+    }
+
+    /// The newest look of this day that found an item wiped and good; `None`: there is none.
+    #[must_use]
+    pub fn inspected_today(&self, graph: &Graph, cut: &Cut, id: &ItemId) -> Option<EntryIx> {
+        let trail = self.items.get(id)?;
+        trail
+            .looks
+            .all(cut)
+            .filter(|(ix, look)| look.is_clean() && self.of_this_day(graph, *ix, cut))
+            .map(|(ix, _)| ix)
+            .max_by_key(|&ix| self.rank(graph, ix))
+    }
+
     /// Why a look that says that an item is good leaves it unfit, by what its author had seen and the look
     /// itself; empty: it is fit by it. A look that finds it bad or sets it aside says so itself.
     #[must_use]

@@ -2,8 +2,9 @@
 //! In reading order: `status` the values · `local` what only this device knows · `lines` and `call` the
 //! three words · `looks` what a blind second look keeps back · `steps`, `work`, `crew`, `asked`, `hands`,
 //! `expired`, `shown` the parts of a status · `build` puts them together · `digest` of a set of entries · `face`
-//! of a status · `overview` what the board shows besides.
+//! of a status · `overview` what the board shows besides, `aside` what the pages beside the own one do.
 
+mod aside;
 mod asked;
 mod build;
 mod call;
@@ -23,6 +24,7 @@ mod steps;
 mod tests;
 mod work;
 
+pub use aside::{Aside, ItemAside, WhereAside, Written, aside};
 pub use asked::{Pressing, pressing};
 pub use build::status;
 pub use call::call;

@@ -1,5 +1,5 @@
 // Checks: what of a page can be seen by a machine; answers a list of everything that is wrong.
-// `arguments[0]`: { words: of the three calls, observer, nothingAsked, stale, sheet, change: '' | 'longer' | 'zoomed' }
+// `arguments[0]`: { words: of the three calls, observer, nothingAsked, stale, sheet, long, change: '' | 'longer' | 'zoomed' }
 const want = arguments[0];
 const root = document.documentElement;
 const wrong = [];
@@ -101,7 +101,7 @@ for (const text of texts()) {
   const size = parseFloat(style(element).fontSize);
   must(size >= 17.5, `${size} px: ${name(element)}`);
 }
-for (const control of all('button, input').filter(seen)) {
+for (const control of all('button, input, select, a.sec, .pick').filter(seen)) {
   if (parseFloat(style(control).borderTopWidth) === 0) continue;
   const inside = ratio(rgb(style(control).borderTopColor), ground(control));
   const around = ratio(rgb(style(control).borderTopColor), ground(control.parentElement));
@@ -114,7 +114,7 @@ for (const element of all('main *').filter(seen)) {
   const { overflowX, overflowY } = style(element);
   const scrolls = overflowY === 'auto' || overflowY === 'scroll';
   // What is made to scroll on a small screen, nothing of it to be pressed, may be longer than its place.
-  const allowed = scrolls && (want.change !== '' || (want.scrolls && !element.matches('.card')) || element.matches('[data-scrolls]'));
+  const allowed = scrolls && (want.change !== '' || (want.scrolls && !element.matches('.card')) || element.matches('[data-scrolls]') || (want.long && element.matches('.under')));
   // The board's drawing has as many words as fit; all of them are in the step's tip and in the list of a small screen.
   const drawn = element.matches('.graph .title') || (want.change !== '' && element.matches('.graph .step'));
   if (element.clientHeight === 0 || element.tagName === 'INPUT' || drawn) continue;
@@ -124,26 +124,28 @@ for (const element of all('main *').filter(seen)) {
 for (const element of all('main .strip, main .band, main .card, main .links > div, main button, main .note').filter(seen)) {
   const { right, bottom, left } = box(element);
   must(right <= W + 1 && left >= -1, `outside at the side: ${name(element)}`);
-  if (!element.closest('.sheet, .card, .flow, [data-scrolls]')) must(bottom <= H + 1, `outside below (${bottom} of ${H}): ${name(element)}`);
+  if (!element.closest('.sheet, .card, .flow, [data-scrolls], .under')) must(bottom <= H + 1, `outside below (${bottom} of ${H}): ${name(element)}`);
 }
 // Text that is wider than the control it stands on.
-for (const control of all('main button').filter(seen)) {
+for (const control of all('main button, main a, main .pick').filter(seen)) {
   must(control.scrollWidth <= control.clientWidth + 1 && control.scrollHeight <= control.clientHeight + 2,
     `words do not fit (${control.scrollWidth} x ${control.scrollHeight} in ${control.clientWidth} x ${control.clientHeight}): ${name(control)}`);
 }
 
 // ---- 5. Sizes, gaps, names.
-const controls = all('main button').filter(seen);
+const controls = all('main button, main a, main select, main .pick').filter(seen);
 for (const control of controls) {
   const { width, height } = box(control);
   const kind = control.dataset.control;
-  const least = kind === 'confirm' || kind === 'stop' ? [20, 20] : kind === 'box' ? [9, 9] : [20, 15];
+  const bare = control.matches('.board .way a') && W >= 1000;
+  const least = bare ? [20, 56 / mm] : kind === 'confirm' || kind === 'stop' ? [20, 20] : kind === 'box' ? [9, 9] : [20, 15];
   must(width >= least[0] * mm - 0.6 && height >= least[1] * mm - 0.6, `${width.toFixed(0)} x ${height.toFixed(0)} px: ${name(control)}`);
   must((control.getAttribute('aria-label') ?? control.textContent).trim() !== '', `no name: ${name(control)}`);
 }
 for (const one of controls) for (const other of controls) {
   // What lies in a sheet that scrolls passes below the stop.
-  if (one === other || Boolean(one.closest('.sheet')) !== Boolean(other.closest('.sheet'))) continue;
+  const lies = (control) => Boolean(control.closest('.sheet, .under'));
+  if (one === other || lies(one) !== lies(other) || one.matches('.items a')) continue;
   const [a, b] = [box(one), box(other)];
   const gap = Math.max(a.left - b.right, b.left - a.right, a.top - b.bottom, b.top - a.bottom);
   must(gap >= 4.9, `gap of ${gap.toFixed(1)} px: ${name(one)} and ${name(other)}`);

@@ -5,7 +5,7 @@
 use gantline::control::client::Client;
 use gantline::device::{Home, Node, NodeConfig, found_job, join_job};
 use gantline_protocol::engine::{Command, Outcome};
-use gantline_protocol::ids::{EntryHash, Person, RoleId};
+use gantline_protocol::ids::{DeviceKey, EntryHash, Person, RoleId};
 use gantline_protocol::log::entry::{Found, Said, StopKind};
 use gantline_protocol::plan;
 use gantline_protocol::state::{CallWord, Status};
@@ -37,6 +37,14 @@ pub struct Crew {
     _folder: tempfile::TempDir,
     homes: Vec<Home>,
     nodes: Vec<Node>,
+}
+
+/// Somebody who asks to join.
+pub struct Joining {
+    pub device: DeviceKey,
+    /// The words on their own screen.
+    pub words: String,
+    task: tokio::task::JoinHandle<()>,
 }
 
 fn config(home: &Home, known: &[&Node]) -> NodeConfig {
@@ -99,6 +107,46 @@ impl Crew {
             crew.must(place, Command::Briefed).await;
         }
         crew
+    }
+
+    /// Somebody asks at the supervisor's device.
+    pub async fn asks_to_join(&mut self, name: &'static str) -> Joining {
+        let home = new_home(&self._folder.path().join(name));
+        let (show, shown) = oneshot::channel();
+        let address = self.nodes[0].address();
+        let own = home.clone();
+        let task = tokio::spawn(async move {
+            let person = Person::try_from(name).unwrap();
+            join_job(&own, address, None, person, |words| {
+                show.send(words.to_string()).unwrap();
+            })
+            .await
+            .unwrap();
+        });
+        let words = shown.await.unwrap();
+        self.homes.push(home);
+        let host = self.nodes[0].handle();
+        let request = until("the request to join is shown", async || {
+            host.joins().await.unwrap().into_iter().next()
+        })
+        .await;
+        Joining {
+            device: request.device,
+            words,
+            task,
+        }
+    }
+
+    /// Who asked was admitted, and takes their place.
+    pub async fn is_on_the_job(&mut self, joining: Joining) {
+        joining.task.await.unwrap();
+        let place = self.nodes.len();
+        let known: Vec<&Node> = self.nodes.iter().collect();
+        let node = Node::start(config(&self.homes[place], &known))
+            .await
+            .unwrap();
+        self.nodes.push(node);
+        self.must(place, Command::Accept).await;
     }
 
     async fn join(&mut self, place: usize) {

@@ -24,7 +24,7 @@ async fn a_worker_confirms_by_keeping_pressed_and_stops_by_one_press() {
         .press(CONFIRM, Duration::from_millis(1_000), 0)
         .await;
     browser
-        .press(CONFIRM, Duration::from_millis(1_350), 200)
+        .press(CONFIRM, Duration::from_millis(1_350), -200)
         .await;
     assert_eq!(
         given(&*crew.status(TOWER_1).await),

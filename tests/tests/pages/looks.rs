@@ -129,6 +129,54 @@ async fn back(browser: &Browser) {
         .await;
 }
 
+/// Pages of forms and lists: the call above, the stop below, and between them as much as there is.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_pages_beside_the_own_one_in_every_size() {
+    let crew = Crew::at_work().await;
+    let browser = Browser::start().await;
+    browser.enter(&crew.link(SUPERVISOR).await).await;
+    browser.shows("proceed").await;
+    let beside = json!({ "observer": false, "sheet": true, "long": true });
+    let mut wrong = Vec::new();
+    for (path, name) in [
+        ("/more", "more"),
+        ("/items", "items"),
+        ("/items/stick-1", "item"),
+        ("/act/crew", "act-crew"),
+        ("/act/amend", "act-amend"),
+        ("/act/conditions", "act-conditions"),
+        ("/act/day", "act-day"),
+    ] {
+        goes(&browser, path).await;
+        wrong.extend(look(&browser, name, &beside).await);
+    }
+    crew.stop(OBSERVER, "Person under the load").await;
+    browser.shows("stop").await;
+    goes(&browser, "/act/exit").await;
+    wrong.extend(look(&browser, "act-exit-stop", &beside).await);
+    goes(&browser, "/act/emergency").await;
+    wrong.extend(look(&browser, "act-emergency", &beside).await);
+    none(&wrong);
+    browser.end().await;
+    crew.end().await;
+}
+
+/// Goes to another page of the same device, as a link on it does.
+async fn goes(browser: &Browser, path: &str) {
+    browser
+        .run(&format!(
+            "import('/assets/way.js').then((way) => way.go('{path}'))"
+        ))
+        .await;
+    let name = path.trim_start_matches('/');
+    browser
+        .until(
+            "the page is there",
+            &format!("return document.querySelector('.under')?.dataset.name === '{name}'"),
+        )
+        .await;
+}
+
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn the_workers_page_in_every_state_and_size() {
     let crew = Crew::at_work().await;

@@ -2,6 +2,7 @@
 import { heardAt, isFresh, note, send } from './page.js';
 import { close, typed } from './sheets.js';
 import * as twice from './twice.js';
+import { deed, forget } from './deed.js';
 
 const root = document.documentElement;
 /** A finger that slides further than 15 mm means something else. */
@@ -24,6 +25,8 @@ export function cancel(why) {
 }
 
 async function give(button, held) {
+  button.dataset.last = 'sent';
+  if (button.form?.matches('.deed')) return deed(button.form, { held: Math.round(held) });
   const fields = {
     do: 'give',
     script: 1,
@@ -33,7 +36,6 @@ async function give(button, held) {
     ...typed(button),
   };
   if (button.dataset.answer) fields.answer = button.dataset.answer;
-  button.dataset.last = 'sent';
   try {
     const answered = await send('/press', fields);
     const answer = await answered.json();
@@ -45,27 +47,43 @@ async function give(button, held) {
   } catch {
     note([root.dataset.nodeSilent]);
   }
+  return undefined;
 }
 
 function start(button, event) {
   if (going || !isFresh()) return;
   note([]);
+  forget(button.form);
   const hold = Number(button.dataset.hold);
   const heard = heardAt();
   const at = performance.now();
   button.style.setProperty('--held', `${hold}ms`);
   button.classList.add('going');
   navigator.vibrate?.(30);
-  const timer = setTimeout(() => {
-    const pressed = going;
-    if (!pressed) return;
-    // A page that has not heard its node during the press confirms nothing.
-    if (!isFresh() || heardAt() === heard) return cancel('dead');
-    going = null;
-    button.classList.remove('going');
-    give(button, performance.now() - at);
-  }, hold);
-  going = { button, timer, at, x: event.clientX, y: event.clientY, pointer: event.pointerId };
+  const timer = setTimeout(finish, hold);
+  going = { button, timer, at, hold, heard, x: event.clientX, y: event.clientY, pointer: event.pointerId };
+}
+
+/** The time is over. */
+function finish() {
+  if (!going) return;
+  const { button, timer, at, heard } = going;
+  // A page that has not heard its node during the press confirms nothing.
+  if (!isFresh() || heardAt() === heard) {
+    cancel('dead');
+    return;
+  }
+  clearTimeout(timer);
+  going = null;
+  button.classList.remove('going');
+  give(button, performance.now() - at);
+}
+
+/** The finger is lifted: a timer that a busy machine fires late is no reason to have it kept pressed again. */
+function lifted() {
+  if (!going) return;
+  if (performance.now() - going.at >= going.hold) finish();
+  else cancel('early');
 }
 
 export function watch() {
@@ -96,9 +114,7 @@ export function watch() {
     const mm = parseFloat(getComputedStyle(root).getPropertyValue('--mm'));
     if (Math.hypot(event.clientX - going.x, event.clientY - going.y) > SLIDE_MM * mm) cancel('slid');
   });
-  addEventListener('pointerup', () => {
-    if (going) cancel('early');
-  });
+  addEventListener('pointerup', lifted);
   addEventListener('pointercancel', () => cancel('taken'));
   addEventListener('blur', () => cancel('blur'));
   addEventListener('keydown', (event) => {
@@ -108,8 +124,6 @@ export function watch() {
     event.preventDefault();
     if (!event.repeat) start(button, event);
   });
-  addEventListener('keyup', () => {
-    if (going) cancel('early');
-  });
+  addEventListener('keyup', lifted);
   document.addEventListener('visibilitychange', () => cancel('hidden'));
 }

@@ -2,7 +2,7 @@
 // finger on a control, the focus and the clock of the Hold picture survive.
 
 /** Attributes that the page sets by itself; what comes from the node knows nothing of them. */
-const OWN = new Set(['style', 'data-last']);
+const OWN = new Set(['style', 'data-last', 'hidden']);
 const OWN_CLASSES = ['going', 'pressed', 'on', 'cur'];
 
 function attributes(from, to) {
@@ -24,9 +24,11 @@ function attributes(from, to) {
 function same(from, to) {
   if (from.nodeType !== to.nodeType || from.nodeName !== to.nodeName) return false;
   if (from.nodeType !== 1) return true;
-  return ['data-name', 'data-control', 'data-give', 'data-answer'].every(
+  return ['data-name', 'data-control', 'data-give', 'data-answer', 'name', 'type', 'href'].every(
     (name) => from.getAttribute(name) === to.getAttribute(name),
-  ) && from.classList[0] === to.classList[0];
+  ) && from.classList[0] === to.classList[0]
+    // Of several to choose from each is its own, with what was chosen.
+    && (!/^(radio|checkbox)$/.test(to.type) || from.value === to.value);
 }
 
 /** `kept`: elements whose content is the page's own. */

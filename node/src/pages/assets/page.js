@@ -4,11 +4,13 @@ import { cancel, watch as watchConfirm } from './confirm.js';
 import { shownByNode, watch as watchStop } from './stop.js';
 import { heard } from './sound.js';
 import { open as openSheet, restore, watch as watchSheets } from './sheets.js';
+import { watch as watchWay } from './way.js';
+import { offer as offerCamera, watch as watchCamera } from './camera.js';
 
 const root = document.documentElement;
 const STALE_MS = 1000;
 /** Content that a person is typing, or that the page writes: the node does not write over it. */
-const KEPT = 'input, output, .judge, .spoken, .note, .quote, .beat i';
+const KEPT = 'input, output, .judge, .spoken, .note, .answer, .seen, .quote, .beat i';
 
 let stream = 0;
 let last = -1e9;
@@ -66,6 +68,7 @@ function show(html) {
   if (from.dataset.face !== before[0] || root.dataset.call !== before[1]) cancel('changed');
   if (from.dataset.face !== before[0] && performance.now() - notedAt > NOTE_MS) note([]);
   restore();
+  offerCamera();
 }
 
 function tick(event) {
@@ -124,5 +127,7 @@ addEventListener('contextmenu', (event) => event.preventDefault());
 watchStop();
 watchConfirm();
 watchSheets();
+watchWay();
+watchCamera();
 openSheet('start');
 open();

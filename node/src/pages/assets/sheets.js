@@ -2,6 +2,7 @@
 // but by a press.
 import { note, send } from './page.js';
 import { choose, pressed } from './start.js';
+import { deed } from './deed.js';
 
 const root = document.documentElement;
 /** What was typed: sheet, box, digits. */
@@ -119,6 +120,12 @@ export function watch() {
     if (form.matches('.stopform')) return;
     if (form.matches('.setting')) return choose(event);
     event.preventDefault();
+    // Kept pressed, or not at all.
+    if (event.submitter?.dataset.control === 'confirm') return;
+    if (form.matches('.deed')) {
+      deed(form, {});
+      return;
+    }
     const fields = Object.fromEntries(new FormData(form, event.submitter));
     try {
       const answered = await send('/press', { ...fields, script: 1 });

@@ -84,7 +84,7 @@ function fire(button) {
 export function watch() {
   let downAt = 0;
   let timer = null;
-  const stopOf = (event) => event.target.closest?.('[data-control=stop], [data-control=allstop]');
+  const stopOf = (event) => event.target.closest?.('[data-control=stop], [data-control=allstop], [data-control=emergency]');
   addEventListener('pointerdown', (event) => {
     const button = stopOf(event);
     if (!button) return;
