@@ -231,5 +231,8 @@ pub struct ActLabels {
     pub agree_read: &'static str,
     pub decline_sub: &'static str,
     pub decline_question: &'static str,
+    pub reviewed_says: &'static str,
+    pub mute: &'static str,
+    pub mute_says: &'static str,
     pub decline_reasons: &'static [&'static str],
 }

@@ -216,6 +216,9 @@ pub(super) static ACTS: ActLabels = ActLabels {
     agree_read: "press to read and answer",
     decline_sub: "it does not stand",
     decline_question: "Why not?",
+    reviewed_says: "I have reviewed it",
+    mute: "A device off the job called stop: {words}",
+    mute_says: "Its calls are not heard any longer",
     decline_reasons: &[
         "It was not so",
         "I cannot see that it is safe",

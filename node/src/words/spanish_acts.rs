@@ -216,6 +216,9 @@ pub(super) static ACTS: ActLabels = ActLabels {
     agree_read: "pulse para leer y responder",
     decline_sub: "no vale",
     decline_question: "¿Por qué no?",
+    reviewed_says: "Lo he revisado",
+    mute: "Un dispositivo ajeno dio el alto: {words}",
+    mute_says: "Sus llamadas ya no se oyen",
     decline_reasons: &[
         "No fue así",
         "No veo que sea seguro",

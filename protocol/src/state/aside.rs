@@ -7,7 +7,7 @@
 use super::steps::person_of;
 use crate::gate::Job;
 use crate::ids::{DeviceKey, EntryHash, ItemId, Person, RoleId};
-use crate::log::entry::{Body, Finding, NoteKind};
+use crate::log::entry::{Body, Finding, Note, NoteKind, StopKind};
 use crate::log::graph::EntryIx;
 use crate::time::WallClock;
 
@@ -33,6 +33,10 @@ pub struct Aside {
     pub unknown: Vec<(EntryHash, DeviceKey)>,
     /// Who asks to be relieved of a role that they hold.
     pub relief_wanted: Vec<(Person, RoleId)>,
+    /// Notes of something done earlier that the supervisor has yet to review, oldest first.
+    pub late: Vec<Written>,
+    /// Devices off the job whose calls of a stop were heard and are not muted.
+    pub callers: Vec<(DeviceKey, String)>,
     /// The newest entries of this device that somebody may want to correct, newest first.
     pub own: Vec<Written>,
 }
@@ -108,6 +112,8 @@ pub fn aside(job: &Job, me: &DeviceKey) -> Aside {
             .map(|ix| (graph.hash(ix), graph.author(ix)))
             .collect(),
         relief_wanted: relief_wanted(job),
+        late: late(job),
+        callers: callers(job),
         own: own(job, me),
     }
 }
@@ -173,10 +179,7 @@ fn proposed(job: &Job, me: &DeviceKey) -> Vec<Written> {
 fn relief_wanted(job: &Job) -> Vec<(Person, RoleId)> {
     let graph = job.graph();
     let mut wanted = Vec::new();
-    for ix in graph.iter() {
-        let Body::Note(note) = graph.body(ix) else {
-            continue;
-        };
+    for (ix, note) in notes(job) {
         let author = graph.author(ix);
         if let NoteKind::ReliefWanted { role } = &note.kind
             && job.roster().holds(&author, role)
@@ -188,6 +191,48 @@ fn relief_wanted(job: &Job) -> Vec<(Person, RoleId)> {
         }
     }
     wanted
+}
+
+/// Notes of some kind, in order of arrival.
+fn notes<'a>(job: &'a Job) -> impl Iterator<Item = (EntryIx, &'a Note)> {
+    let graph = job.graph();
+    graph.iter().filter_map(move |ix| match graph.body(ix) {
+        Body::Note(note) => Some((ix, note)),
+        _ => None,
+    })
+}
+
+fn late(job: &Job) -> Vec<Written> {
+    let graph = job.graph();
+    let reviewed = |late: EntryIx| {
+        notes(job).any(|(_, note)| {
+            note.kind == NoteKind::Reviewed && note.about == Some(graph.hash(late))
+        })
+    };
+    job.facts()
+        .late_notes(graph, graph.all())
+        .into_iter()
+        .filter(|&ix| !reviewed(ix))
+        .map(|ix| written(job, ix))
+        .collect()
+}
+
+fn callers(job: &Job) -> Vec<(DeviceKey, String)> {
+    let graph = job.graph();
+    let muted = |caller: &DeviceKey| {
+        notes(job).any(|(_, note)| matches!(&note.kind, NoteKind::Mute { key } if key == caller))
+    };
+    let mut callers: Vec<(DeviceKey, String)> = Vec::new();
+    for ix in graph.iter() {
+        if let Body::Stop(stop) = graph.body(ix)
+            && let StopKind::Stranger { key, words, .. } = &stop.kind
+            && !muted(key)
+            && callers.iter().all(|(known, _)| known != key)
+        {
+            callers.push((*key, words.clone()));
+        }
+    }
+    callers
 }
 
 /// Words that a person said themselves, not what their device writes for them.

@@ -246,6 +246,30 @@ async fn notes_heads_identity_order_and_corrections_are_recorded() {
         all.any(|(name, words)| name == "order" && words.starts_with("HL-0417"))
     })
     .await;
+    hand.opens("act/note").await;
+    hand.is_told("late-", "Still empty: Which check.").await;
+    let late = [
+        ("check", "key/key"),
+        ("text", "Looked at before the screen was there"),
+    ];
+    hand.does("late-", &late).await;
+    let form = "form[data-name^='reviewed-']";
+    let there = format!("return document.querySelector(\"{form}\")?.dataset.name ?? ''");
+    let reviewed = until("it is to be reviewed", async || {
+        let name = hand.browser.run(&there).await;
+        name.as_str()
+            .filter(|name| !name.is_empty())
+            .map(ToOwned::to_owned)
+    })
+    .await;
+    hand.does(&reviewed, &[("text", "Seen, and looked at again")])
+        .await;
+    hand.browser
+        .until(
+            "it is reviewed",
+            &format!("return !document.querySelector(\"{form}\")"),
+        )
+        .await;
     hand.opens("act/correct").await;
     let entry = hand
         .browser
@@ -254,7 +278,7 @@ async fn notes_heads_identity_order_and_corrections_are_recorded() {
     let form = entry.as_str().unwrap().to_owned();
     hand.does(&form, &[("text", "The order is HL-0471")]).await;
     let after = entries(&*crew.status(SUPERVISOR).await);
-    assert!(after >= before + 5, "{before} {after}");
+    assert!(after >= before + 7, "{before} {after}");
     hand.end().await;
     crew.end().await;
 }
@@ -382,5 +406,38 @@ async fn checks_are_given_refused_and_taken_back_as_plain_forms() {
     .await;
     one.end().await;
     two.end().await;
+    crew.end().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_form_about_what_has_changed_is_refused_unless_it_fails_to_the_safe_side() {
+    let crew = Crew::at_work().await;
+    let hand = Hand::at(&crew, OBSERVER).await;
+    hand.opens("act/conditions").await;
+    let face = hand
+        .browser
+        .run("return document.querySelector('[name=face]').value")
+        .await;
+    crew.confirms(TOWER_1, "load", "carry", Said::Yes).await;
+    crew.shows(OBSERVER, "the tower's word", |status| {
+        status.steps[0].checks[0].given.len() == 1
+    })
+    .await;
+    let press = r"
+        const [does, face, done] = arguments;
+        fetch('/press', { method: 'POST', body: new URLSearchParams({ do: does, script: 1, about: 'observer', face }) })
+          .then((answer) => answer.json()).then(done)";
+    for (does, changed) in [("affirm", true), ("away", false)] {
+        let answer = hand
+            .browser
+            .client
+            .execute_async(press, vec![json!(does), face.clone()])
+            .await
+            .unwrap();
+        assert_eq!(answer["changed"], json!(changed), "{does}: {answer}");
+        assert_eq!(answer["good"], json!(!changed), "{does}: {answer}");
+    }
+    crew.all_show(CallWord::Hold).await;
+    hand.end().await;
     crew.end().await;
 }

@@ -125,6 +125,9 @@ pub(super) fn note(view: &View) -> Vec<Part> {
                 .with([words("text", a.done_about_it)]),
         )
     }));
+    if view.is_supervisor() {
+        parts.extend(for_the_office(view));
+    }
     let checks = check_choices(view, |_, done| !done);
     let marks = view.plan.marks.iter();
     let marks = marks.map(|mark| (mark.id.to_string(), mark.id.to_string()));
@@ -136,6 +139,24 @@ pub(super) fn note(view: &View) -> Vec<Part> {
         ]),
     ));
     parts
+}
+
+/// What the supervisor notes: that a late note was reviewed, that a device off the job is not to be heard any longer.
+fn for_the_office(view: &View) -> Vec<Part> {
+    let (l, a) = (view.labels, view.labels.acts);
+    let aside = &view.beside.aside;
+    let reviews = aside.late.iter().map(|late| {
+        let says = view.words.entry(&late.body);
+        FormOf::held("reviewed", &late.entry.to_string(), a.reviewed_says)
+            .titled(format!("{}: {says}", view.name(&late.by)))
+            .with([words("text", l.words_field)])
+    });
+    let mutes = aside.callers.iter().map(|(key, called)| {
+        FormOf::held("mute", &key.to_string(), a.mute_says)
+            .titled(fill(a.mute, &[("words", called)]))
+            .with([words("text", a.why)])
+    });
+    reviews.chain(mutes).map(Part::Form).collect()
 }
 
 pub(super) fn correct(view: &View) -> Vec<Part> {
@@ -164,7 +185,7 @@ pub(super) fn deed(view: &View, form: &Form) -> Option<Result<Deed, String>> {
         "reading" | "sighting" | "affirm" | "away" => condition(view, form),
         "identity" => identity_read(view, form),
         "order" => order_said(view, form),
-        "note" | "closes-item" | "late" => noted(view, form),
+        "note" | "closes-item" | "late" | "reviewed" | "mute" => noted(view, form),
         "correct" => corrected(view, form),
         _ => return None,
     })
@@ -238,21 +259,30 @@ fn order_said(view: &View, form: &Form) -> Result<Deed, String> {
 
 fn noted(view: &View, form: &Form) -> Result<Deed, String> {
     let (l, a) = (view.labels, view.labels.acts);
+    let mut about = None;
+    let not_asked = || l.not_asked.to_owned();
     let kind = match form.text("do") {
         "note" => NoteKind::Plain,
+        "reviewed" => {
+            about = Some(form.value("about").ok_or_else(not_asked)?);
+            NoteKind::Reviewed
+        }
+        "mute" => NoteKind::Mute {
+            key: form.value("about").ok_or_else(not_asked)?,
+        },
         "closes-item" => NoteKind::ClosesItem {
             item: needed(view, form, "about", a.open_item)?.to_owned(),
         },
         _ => {
             let named = needed(view, form, "check", a.which_check)?;
-            let (step, check) = check_of(named).ok_or_else(|| l.not_asked.to_owned())?;
+            let (step, check) = check_of(named).ok_or_else(not_asked)?;
             let mark = option(view, form, "mark", a.which_mark)?;
             NoteKind::Late { step, check, mark }
         }
     };
     Ok(Deed::Safe(Command::Note {
         text: needed(view, form, "text", l.words_field)?.to_owned(),
-        about: None,
+        about,
         kind,
     }))
 }
