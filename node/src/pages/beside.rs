@@ -139,7 +139,7 @@ fn back(view: &View, beside: &Beside) -> Markup {
         Beside::Item(_) => "items".to_owned(),
     };
     html! {
-        a class="sec back" data-control="go" data-own[*beside == Beside::More] href={ "/" (up) } { (l.back) small { (l.back_sub) } }
+        a class="sec back" data-control="go" data-own[*beside == Beside::More] href={ "/" (up) } { (l.back) small { (l.acts.back_sub) } }
     }
 }
 

@@ -234,5 +234,6 @@ pub struct ActLabels {
     pub reviewed_says: &'static str,
     pub mute: &'static str,
     pub mute_says: &'static str,
+    pub back_sub: &'static str,
     pub decline_reasons: &'static [&'static str],
 }

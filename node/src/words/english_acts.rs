@@ -219,6 +219,7 @@ pub(super) static ACTS: ActLabels = ActLabels {
     reviewed_says: "I have reviewed it",
     mute: "A device off the job called stop: {words}",
     mute_says: "Its calls are not heard any longer",
+    back_sub: "to the page before",
     decline_reasons: &[
         "It was not so",
         "I cannot see that it is safe",

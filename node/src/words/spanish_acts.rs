@@ -219,6 +219,7 @@ pub(super) static ACTS: ActLabels = ActLabels {
     reviewed_says: "Lo he revisado",
     mute: "Un dispositivo ajeno dio el alto: {words}",
     mute_says: "Sus llamadas ya no se oyen",
+    back_sub: "a la página anterior",
     decline_reasons: &[
         "No fue así",
         "No veo que sea seguro",

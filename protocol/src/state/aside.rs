@@ -194,7 +194,7 @@ fn relief_wanted(job: &Job) -> Vec<(Person, RoleId)> {
 }
 
 /// Notes of some kind, in order of arrival.
-fn notes<'a>(job: &'a Job) -> impl Iterator<Item = (EntryIx, &'a Note)> {
+fn notes(job: &Job) -> impl Iterator<Item = (EntryIx, &Note)> {
     let graph = job.graph();
     graph.iter().filter_map(move |ix| match graph.body(ix) {
         Body::Note(note) => Some((ix, note)),

@@ -9,7 +9,7 @@ use crate::pages::view::View;
 use crate::words::{fill, span};
 use gantline_protocol::decimal::Decimal;
 use gantline_protocol::engine::Command;
-use gantline_protocol::ids::{ConditionId, EntryHash};
+use gantline_protocol::ids::{ConditionId, EntryHash, Person};
 use gantline_protocol::log::entry::{NoteKind, OrderState};
 use gantline_protocol::plan::{Condition, ConditionKind};
 use gantline_protocol::state::ConditionStatus;
@@ -21,7 +21,14 @@ fn words(name: &'static str, label: &str) -> Field {
 /// How a condition stands, in a line.
 fn stands(view: &View, status: &ConditionStatus) -> String {
     let a = view.labels.acts;
-    let value = status.value.as_deref().unwrap_or(a.not_said);
+    // Of a presence the value is who it is.
+    let who = status.value.as_deref().and_then(|value| {
+        let person = Person::try_from(value).ok()?;
+        let known = view.status.crew.iter().any(|one| one.person == person);
+        known.then(|| view.name(&person))
+    });
+    let value = who.as_deref().or(status.value.as_deref());
+    let value = value.unwrap_or(a.not_said);
     match status.reasons.first() {
         Some(reason) => format!("{value}. {}", view.words.reason(reason)),
         None => {
