@@ -8,14 +8,14 @@ use crate::engine::memory::changes;
 use crate::engine::output::{Alarm, Effect};
 use crate::facts;
 use crate::gate::Verdict;
-use crate::ids::{ConditionId, DeviceKey, EntryHash, StepId};
+use crate::ids::{ConditionId, DeviceKey, DeviceTag, EntryHash, StepId};
 use crate::log::entry::{Body, ConditionAge, Evidence, Proof, StopKind};
 use crate::log::graph::EntryIx;
 use crate::log::wire::Entry;
 use crate::reason::Reason;
 use crate::state::{Call, CallWord, Hears, Local, Overview, Pressing, Status};
-use crate::time::{Now, Tick};
-use crate::watch::Contact;
+use crate::time::Now;
+use crate::watch::{Contact, Standing};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The alarm for a value beyond its limit sounds so long, ms.
@@ -92,6 +92,7 @@ impl Engine {
     /// One for every other present device.
     #[must_use]
     pub fn contacts(&self, now: Now) -> Vec<Contact> {
+        let by_others = self.known_by_others();
         self.others()
             .iter()
             .map(|device| {
@@ -100,7 +101,8 @@ impl Engine {
                     device: *device,
                     age_ms: standing.age_ms,
                     quiet: standing.quiet,
-                    level: standing.age_ms.is_some() && self.is_level(device, now.tick),
+                    level: standing.age_ms.is_some()
+                        && self.is_level(device, &standing, &by_others),
                     holds: self.as_cut(&standing.have),
                 }
             })
@@ -118,16 +120,38 @@ impl Engine {
             .unwrap_or(0)
     }
 
-    /// LEVEL: whether all is here that a device is known to have said, by its own word and by what the others
-    /// hold of it: a stop that it lost with its power is known to them alone.
-    fn is_level(&self, device: &DeviceKey, now: Tick) -> bool {
-        let tag = device.tag();
-        let by_others = self
+    /// The most that any other device was proved to hold of each author.
+    fn known_by_others(&self) -> Vec<(DeviceTag, u32)> {
+        let mut known: Vec<(DeviceTag, u32)> = Vec::new();
+        for have in self
             .others()
             .iter()
-            .filter_map(|other| self.watch.proved_have(other)?.get(&tag).copied());
-        let known = by_others.max().unwrap_or(0);
-        self.held_of(device) >= known.max(self.watch.standing(device, now).head)
+            .filter_map(|other| self.watch.proved_have(other))
+        {
+            for (author, count) in have {
+                match known.iter_mut().find(|(tag, _)| tag == author) {
+                    Some((_, most)) => *most = (*most).max(*count),
+                    None => known.push((*author, *count)),
+                }
+            }
+        }
+        known
+    }
+
+    /// LEVEL: whether all is here that a device is known to have said, by its own word and by what the others
+    /// hold of it: a stop that it lost with its power is known to them alone.
+    fn is_level(
+        &self,
+        device: &DeviceKey,
+        standing: &Standing,
+        by_others: &[(DeviceTag, u32)],
+    ) -> bool {
+        let tag = device.tag();
+        let known = by_others
+            .iter()
+            .find(|(author, _)| *author == tag)
+            .map_or(0, |(_, count)| *count);
+        self.held_of(device) >= known.max(standing.head)
     }
 
     /// Heights as a cut of this device's graph; branches of forks are held by nobody for sure.
@@ -155,13 +179,13 @@ impl Engine {
         let plan = self.job.plan();
         let mut condition_ages = BTreeMap::new();
         let mut since_out = BTreeMap::new();
-        for condition in &plan.conditions {
-            if let Some(age) = self.condition_age(condition, now) {
+        for (condition, rests) in plan.conditions.iter().zip(&self.settled.rests) {
+            if let Some(age) = self.condition_age(condition, rests, now) {
                 condition_ages.insert(condition.id.clone(), (age.entry, age.age_ms));
                 if let Some(since) = age.since_out_ms {
                     since_out.insert(condition.id.clone(), since);
                 }
-            } else if let Some(since) = self.since_out(condition, now) {
+            } else if let Some(since) = self.since_out(rests, now) {
                 since_out.insert(condition.id.clone(), since);
             }
         }
@@ -220,14 +244,17 @@ impl Engine {
         now.tick.since(since)
     }
 
-    fn condition_age(&self, condition: &crate::plan::Condition, now: Now) -> Option<ConditionAge> {
+    fn condition_age(
+        &self,
+        condition: &crate::plan::Condition,
+        rests: &facts::Rests,
+        now: Now,
+    ) -> Option<ConditionAge> {
         let graph = self.job.graph();
-        self.job.facts().condition_age(
+        self.job.facts().age_resting_on(
             graph,
-            graph.all(),
-            self.job.roster(),
-            self.job.plan(),
             condition,
+            rests,
             &|ix| {
                 self.births
                     .age_ms(&(graph.author(ix), graph.seq(ix)), now.tick)
@@ -236,13 +263,12 @@ impl Engine {
         )
     }
 
-    fn since_out(&self, condition: &crate::plan::Condition, now: Now) -> Option<u64> {
-        let graph = self.job.graph();
+    fn since_out(&self, rests: &facts::Rests, now: Now) -> Option<u64> {
         let facts = self.job.facts();
-        facts
-            .timer_from(graph, graph.all(), self.job.plan(), condition)
-            .into_iter()
-            .map(|timer| {
+        rests
+            .timers
+            .iter()
+            .map(|&timer| {
                 self.least_age_ms(timer, now)
                     .max(facts.told_since_ms(timer))
             })
@@ -252,8 +278,8 @@ impl Engine {
     /// What an entry written now carries: the proof of every other present device, and the conditions that
     /// cover the steps (for no steps: all).
     pub(super) fn evidence(&self, steps: &[StepId]) -> Evidence {
-        let graph = self.job.graph();
-        let held = crate::sync::heights(graph);
+        let held = &self.settled.held;
+        let by_others = self.known_by_others();
         let proofs = self
             .others()
             .iter()
@@ -261,7 +287,7 @@ impl Engine {
                 let standing = self.watch.standing(device, self.now.tick);
                 // A proof that was not quiet proves nothing here: a stop may be behind it. Nor does one of a
                 // device that is known to have said more than is here: that may be a stop (KNOWN).
-                if !standing.quiet || !self.is_level(device, self.now.tick) {
+                if !standing.quiet || !self.is_level(device, &standing, &by_others) {
                     return None;
                 }
                 let behind = held
@@ -284,8 +310,9 @@ impl Engine {
             .plan()
             .conditions
             .iter()
-            .filter(|condition| facts::covers(condition, steps))
-            .filter_map(|condition| self.condition_age(condition, self.now))
+            .zip(&self.settled.rests)
+            .filter(|(condition, _)| facts::covers(condition, steps))
+            .filter_map(|(condition, rests)| self.condition_age(condition, rests, self.now))
             .collect();
         Evidence { proofs, conditions }
     }

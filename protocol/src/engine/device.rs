@@ -16,6 +16,7 @@ use crate::engine::output::{Alarm, Effect, FlushId};
 use crate::engine::own::{Armed, Own, WAITING_MAX};
 use crate::engine::stops::Spread;
 use crate::engine::talk::Links;
+use crate::facts::Rests;
 use crate::gate::{Job, Verdict};
 use crate::ids::{BootId, DeviceKey, EntryHash};
 use crate::log::author::Author;
@@ -25,7 +26,7 @@ use crate::log::sign::Verified;
 use crate::log::signatures::{Ed25519, Signatures};
 use crate::log::wire::Entry;
 use crate::reason::Reason;
-use crate::sync::PeerFault;
+use crate::sync::{Heights, PeerFault, heights};
 use crate::time::{Now, Tick};
 use crate::watch::{Births, Watch};
 use std::collections::{BTreeMap, BTreeSet};
@@ -76,6 +77,17 @@ pub struct Engine {
     pub(super) next_tick: Tick,
     /// Something was applied since the last settling.
     pub(super) changed: bool,
+    pub(super) settled: Settled,
+}
+
+/// What changes with the log alone and is asked for at every tick and beacon: worked out at each settling, which comes
+/// before anything that asks.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Settled {
+    /// What is held of each author (HAVE).
+    pub(super) held: Arc<Heights>,
+    /// What each condition of the plan rests on, in the plan's order.
+    pub(super) rests: Vec<Rests>,
 }
 
 /// Why an engine wants to be called at a time.
@@ -167,6 +179,7 @@ impl Engine {
             last_beacon: None,
             next_tick: now.tick,
             changed: true,
+            settled: Settled::default(),
         };
         engine.intake.admitted.insert(founder);
         let mut effects = Vec::new();
@@ -315,6 +328,7 @@ impl Engine {
         }
         self.changed = false;
         self.job.settle();
+        self.settled = self.settled_now();
         self.look_at_new_values();
         let keys: Vec<DeviceKey> = self
             .job
@@ -335,6 +349,18 @@ impl Engine {
             last.plus(crate::bounds::BEACON_HURRIED_MS)
         });
         self.next_beacon = self.next_beacon.min(soon.max(self.now.tick));
+    }
+
+    fn settled_now(&self) -> Settled {
+        let (graph, plan) = (self.job.graph(), self.job.plan());
+        let (facts, roster) = (self.job.facts(), self.job.roster());
+        let conditions = plan.conditions.iter();
+        Settled {
+            held: Arc::new(heights(graph)),
+            rests: conditions
+                .map(|condition| facts.rests(graph, graph.all(), roster, plan, condition))
+                .collect(),
+        }
     }
 
     /// Other devices on the job.

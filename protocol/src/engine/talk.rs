@@ -13,8 +13,8 @@ use crate::log::columns;
 use crate::log::graph::EntryIx;
 use crate::log::wire::Entry;
 use crate::sync::{
-    Ask, BadMessage, Bucket, Datagram, Message, PeerFault, ahead_of, given, heights, lack,
-    misses_fork, unlisted, with_in_hand,
+    Ask, BadMessage, Bucket, Datagram, Message, PeerFault, ahead_of, given, lack, misses_fork,
+    unlisted, with_in_hand,
 };
 use crate::time::Tick;
 use crate::watch::{Beacon, Row, Vouch, bundle, cadence_ms, check_beacon, job_tag, unbundle};
@@ -214,7 +214,7 @@ impl Engine {
 
     fn make_beacon(&self, counter: u32) -> Beacon {
         let graph = self.job.graph();
-        let held = heights(graph);
+        let held = &self.settled.held;
         let mut beacon = Beacon::new(&self.job.id(), &self.me, self.boot, counter);
         beacon.pressed = self.own.stop_pressed();
         beacon.page_silent = self.page_silent();
@@ -253,17 +253,10 @@ impl Engine {
 
     fn vouches(&self) -> Vec<Vouch> {
         let graph = self.job.graph();
-        let plan = self.job.plan();
-        let bases: BTreeSet<EntryIx> = plan
-            .conditions
-            .iter()
-            .flat_map(|condition| {
-                self.job
-                    .facts()
-                    .condition(graph, graph.all(), self.job.roster(), plan, condition)
-                    .bases
-            })
-            .collect();
+        let rests = self.settled.rests.iter();
+        let mut bases: Vec<EntryIx> = rests.flat_map(|rests| &rests.bases).copied().collect();
+        bases.sort_unstable();
+        bases.dedup();
         bases
             .into_iter()
             .filter_map(|ix| {
@@ -438,7 +431,7 @@ impl Engine {
             return;
         }
         let now = self.now.tick;
-        let held = heights(self.job.graph());
+        let held = Arc::clone(&self.settled.held);
         self.show_forks(&held, out);
         let hoped = with_in_hand(&held, &self.intake.in_hand());
         let lacks: Vec<(DeviceKey, u64)> = self
@@ -485,7 +478,7 @@ impl Engine {
     }
 
     fn ask(&mut self, to: DeviceKey, want: Vec<crate::ids::EntryHash>, out: &mut Vec<Effect>) {
-        let held = heights(self.job.graph());
+        let held = Arc::clone(&self.settled.held);
         let ask = Ask::new(&held, &self.intake.in_hand(), want);
         self.links.last_ask = Some((self.now.tick, to));
         self.links.gained = false;

@@ -64,6 +64,15 @@ pub struct ConditionView {
     pub newest: Option<EntryIx>,
 }
 
+/// All of a condition's age that the log alone decides: it changes with the log, the ages themselves with every tick.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Rests {
+    /// Entries that it may rest on, as [`ConditionView::bases`].
+    pub bases: Vec<EntryIx>,
+    /// Entries that its timer runs from, as [`Facts::timer_from`].
+    pub timers: Vec<EntryIx>,
+}
+
 /// Whether a condition covers any of these steps; a condition that names none covers all, and an empty list
 /// of steps asks for all.
 #[must_use]
@@ -753,16 +762,45 @@ impl Facts {
         most_age_ms: &dyn Fn(EntryIx) -> Option<u64>,
         least_age_ms: &dyn Fn(EntryIx) -> u64,
     ) -> Option<ConditionAge> {
-        let view = self.condition(graph, cut, roster, plan, condition);
-        let (entry, age_ms): (EntryHash, u64) = view
+        let rests = self.rests(graph, cut, roster, plan, condition);
+        self.age_resting_on(graph, condition, &rests, most_age_ms, least_age_ms)
+    }
+
+    /// What a condition's age rests on in a cut.
+    #[must_use]
+    pub fn rests(
+        &self,
+        graph: &Graph,
+        cut: &Cut,
+        roster: &Roster,
+        plan: &Plan,
+        condition: &Condition,
+    ) -> Rests {
+        Rests {
+            bases: self.condition(graph, cut, roster, plan, condition).bases,
+            timers: self.timer_from(graph, cut, plan, condition),
+        }
+    }
+
+    /// As [`Facts::condition_age`], of what is known to rest on these entries.
+    #[must_use]
+    pub fn age_resting_on(
+        &self,
+        graph: &Graph,
+        condition: &Condition,
+        rests: &Rests,
+        most_age_ms: &dyn Fn(EntryIx) -> Option<u64>,
+        least_age_ms: &dyn Fn(EntryIx) -> u64,
+    ) -> Option<ConditionAge> {
+        let (entry, age_ms): (EntryHash, u64) = rests
             .bases
             .iter()
             .filter_map(|&ix| most_age_ms(ix).map(|age_ms| (graph.hash(ix), age_ms)))
             .min_by_key(|&(_, age_ms)| age_ms)?;
-        let since_out_ms = self
-            .timer_from(graph, cut, plan, condition)
-            .into_iter()
-            .map(|timer| least_age_ms(timer).max(self.told_since_ms(timer)))
+        let since_out_ms = rests
+            .timers
+            .iter()
+            .map(|&timer| least_age_ms(timer).max(self.told_since_ms(timer)))
             .min();
         Some(ConditionAge {
             condition: condition.id.clone(),

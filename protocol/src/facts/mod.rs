@@ -26,7 +26,7 @@ mod tests;
 mod trail;
 
 pub use answers::{answer_form, limit_as_shown, within};
-pub use conditions::{Asked, ConditionView, affirm_against, covers};
+pub use conditions::{Asked, ConditionView, Rests, affirm_against, covers};
 pub use custody::{CustodyView, OfferView, ToolCounts};
 pub use ends::Whereabouts;
 pub use heads::{HeadsView, count_as_known};
