@@ -7,8 +7,8 @@ use crate::sheet::{self, Heading};
 use clap::Subcommand;
 use gantline_protocol::limits::sheet::{CAUTIONS, Gapped, Line as SheetLine};
 use gantline_protocol::plan::{
-    Condition, Faults, Parsed, Plan, STATES_MAX, briefing_sheet, builtin, condition_line, explore,
-    limit_sheet, read, show,
+    Condition, Faults, Parsed, Plan, STATES_MAX, briefing_sheet, builtin, explore, limit_sheet,
+    read, show,
 };
 use serde::Serialize;
 use std::path::{Path, PathBuf};
@@ -131,21 +131,7 @@ fn limits(
     html: Option<&Path>,
 ) -> Result<Exit, Problem> {
     let sheet = limit_sheet(plan);
-    let line = &plan.line;
-    let heading = Heading {
-        title: &plan.title,
-        place: format!(
-            "{}, {} kV, circuit {}, phase {}, structure {}",
-            line.name, line.voltage_kv, line.circuit, line.phase, line.structure
-        ),
-        units: plan.units,
-        cautions: &plan.cautions,
-        watched: plan
-            .conditions
-            .iter()
-            .map(|condition| condition_line(plan, condition))
-            .collect(),
-    };
+    let heading = Heading::of(plan);
     if let Some(path) = html {
         let write = |source| Problem::File {
             path: path.to_owned(),

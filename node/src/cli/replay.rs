@@ -5,10 +5,9 @@
 use super::{Answer, Exit, Problem, Settings, read_bytes};
 use crate::words::{ENGLISH, Words};
 use clap::Args;
-use gantline_protocol::gate::{Job, Verdict};
-use gantline_protocol::log::graph::EntryIx;
+use gantline_protocol::gate::Job;
 use gantline_protocol::reason::Reason;
-use gantline_protocol::replay::{kind, readable_order};
+use gantline_protocol::replay::{self, Worth, kind, replay};
 use gantline_protocol::time::WallClock;
 use gantline_protocol::verify::verify_file;
 use serde::Serialize;
@@ -17,7 +16,8 @@ use std::path::PathBuf;
 /// Replay a log: every entry in order, who said it, and whether it counts
 ///
 /// Each entry comes after all it had seen. Times are those of each device's own clock. Entries that do not
-/// count stand with their reason; nothing is ever left out. A log that is not whole is shown as far as it
+/// count stand with their reason, those that came to another device long after they were made with a word of it;
+/// nothing is ever left out. A log that is not whole is shown as far as it
 /// is, with exit code 1.
 #[derive(Debug, Args)]
 pub(super) struct Arguments {
@@ -45,6 +45,7 @@ struct Line {
     /// counts, not_counted or information.
     verdict: &'static str,
     reasons: Vec<Reason>,
+    late_by_sync: bool,
 }
 
 pub(super) fn run(settings: &Settings, arguments: &Arguments) -> Result<Exit, Problem> {
@@ -58,9 +59,8 @@ pub(super) fn run(settings: &Settings, arguments: &Arguments) -> Result<Exit, Pr
         for (device, member) in &job.roster().members {
             words.person(*device, member.person.clone());
         }
-        for ix in readable_order(job.graph()) {
-            entries.push(line(job, &words, ix));
-        }
+        let lines = replay(job).lines.into_iter();
+        entries.extend(lines.filter_map(|line| shown(job, &words, line)));
     }
     if settings.json {
         answer.json(&Replayed {
@@ -78,6 +78,11 @@ pub(super) fn run(settings: &Settings, arguments: &Arguments) -> Result<Exit, Pr
                 line.person.as_deref().unwrap_or("unknown"),
                 line.says
             ))?;
+            if line.late_by_sync {
+                answer.line(
+                    "             late: another device wrote long after it without having seen it",
+                )?;
+            }
             if line.verdict == "not_counted" {
                 for reason in &line.reasons {
                     answer.line(format_args!(
@@ -97,27 +102,26 @@ pub(super) fn run(settings: &Settings, arguments: &Arguments) -> Result<Exit, Pr
     Ok(if ok { Exit::Good } else { Exit::No })
 }
 
-fn line(job: &Job, words: &Words, ix: EntryIx) -> Line {
-    let content = job.graph().content(ix);
-    let (verdict, reasons) = match job.verdict(ix) {
-        Verdict::Counts => ("counts", Vec::new()),
-        Verdict::NotCounted(reasons) => ("not_counted", reasons),
-        Verdict::Information(reasons) => ("information", reasons),
-    };
-    Line {
-        entry: job.graph().hash(ix).to_string(),
-        author: content.author.to_string(),
-        person: job
-            .roster()
-            .person(&content.author)
-            .map(ToString::to_string),
-        seq: content.seq,
-        wall_ms: content.wall.0,
-        kind: kind(&content.body),
-        says: words.entry(&content.body),
-        verdict,
-        reasons,
-    }
+/// A line of the protocol's replay with the words for it; every line is of an entry of the job.
+fn shown(job: &Job, words: &Words, line: replay::Line) -> Option<Line> {
+    let graph = job.graph();
+    let body = graph.body(graph.find(&line.entry)?);
+    Some(Line {
+        entry: line.entry.to_string(),
+        author: line.device.to_string(),
+        person: line.person.map(|person| person.to_string()),
+        seq: line.seq,
+        wall_ms: line.wall.0,
+        kind: kind(body),
+        says: words.entry(body),
+        verdict: match line.worth {
+            Worth::Counts => "counts",
+            Worth::DoesNotCount => "not_counted",
+            Worth::Information => "information",
+        },
+        reasons: line.reasons,
+        late_by_sync: line.late_by_sync,
+    })
 }
 
 /// Hours, minutes and seconds of a wall clock, UTC: times of one day are told apart by them, and a log that

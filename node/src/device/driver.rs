@@ -8,6 +8,7 @@
 use crate::device::ask::{Heard, Hosts};
 use crate::device::checks::{Checkers, INLINE_MAX};
 use crate::device::flusher::Flusher;
+use crate::device::shown::ShownFile;
 use crate::device::{Changed, Clock, Health, Request, Requests};
 use crate::net::{AskId, Net, NetCommand, NetEvent, NetEvents};
 use gantline_protocol::bounds::PAGE_LIMIT_MS;
@@ -48,6 +49,7 @@ pub(crate) struct Driver {
     pub(crate) alarms: BTreeSet<Alarm>,
     /// When a page of this device gave its last sign of life.
     pub(crate) page_heard_at: Option<Instant>,
+    pub(crate) shown: ShownFile,
     /// Whether it may be made deaf, for tests.
     pub(crate) allow_faults: bool,
     /// For tests: datagrams and messages are dropped both ways, while the links seem to stand.
@@ -97,12 +99,16 @@ impl Driver {
     /// What was handed over comes to its end; nothing new begins.
     async fn end(mut self) {
         self.requests.waiting.close();
+        self.shown.runs(self.clock.peek(), false);
         let thread = self.flusher.end();
         while let Some(result) = self.flushed.recv().await {
             self.flush_result(result);
         }
         if let Some(thread) = thread {
             // It has said its last result; what is left is the side store's flush.
+            let _ = tokio::task::spawn_blocking(move || thread.join()).await;
+        }
+        if let Some(thread) = self.shown.end() {
             let _ = tokio::task::spawn_blocking(move || thread.join()).await;
         }
         self.net.stop().await;
@@ -142,6 +148,7 @@ impl Driver {
                 self.effect(effect, &mut inline);
             }
         }
+        self.shown.look(self.clock.peek(), &self.engine);
     }
 
     /// All code that turns effects into something happening. `inline`: inputs that are there at once.
@@ -172,6 +179,7 @@ impl Driver {
             }
             Effect::Changed => self.changed(),
             Effect::Alarm { alarm, on } => {
+                self.shown.sounds(self.clock.peek(), alarm, on);
                 if on {
                     self.alarms.insert(alarm);
                 } else {
@@ -283,6 +291,9 @@ impl Driver {
             Request::Status { reply } => {
                 let now = self.clock.now();
                 let _ = reply.send(Box::new(self.engine.status(now)));
+            }
+            Request::Job { reply } => {
+                let _ = reply.send(Box::new(self.engine.job().clone()));
             }
             Request::Overview { reply } => {
                 let now = self.clock.now();

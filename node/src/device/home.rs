@@ -9,6 +9,7 @@
 //! language                which one its pages speak, if chosen (pages)
 //! stop.wav                what a stop sounds like, once one did (sound)
 //! jobs/<job id>/journal   the log (store::journal)
+//! jobs/<job id>/shown      what this device showed, for the replay (shown)
 //! jobs/<job id>/side/     addresses, settings (store::sled)
 //! ```
 

@@ -4,7 +4,8 @@
 //!
 //! In reading order: `key` who this device is · `home` where its files are · `clock` what time it is ·
 //! `begin` how it comes to a job · `request` what the holder's programs ask · `checks` signatures on all cores ·
-//! `flusher` the disk on a thread of its own · `sound` a stop that no page sounds · `ask` strangers · `driver` the loop · `node` all of it together.
+//! `flusher` the disk on a thread of its own · `sound` a stop that no page sounds · `ask` strangers · `shown` what was
+//! shown · `driver` the loop · `node` all of it together.
 
 mod ask;
 mod begin;
@@ -16,6 +17,7 @@ mod home;
 mod key;
 mod node;
 mod request;
+pub(crate) mod shown;
 mod sound;
 
 pub use ask::{AskFault, call_stop, join_job};

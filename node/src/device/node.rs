@@ -7,6 +7,7 @@ use crate::device::ask::Hosts;
 use crate::device::checks::{Checkers, check_all};
 use crate::device::driver::Driver;
 use crate::device::flusher::Flusher;
+use crate::device::shown::ShownFile;
 use crate::device::{
     Clock, Health, Home, HomeFault, KeyFault, NodeEnded, NodeHandle, Request, boot_id,
 };
@@ -143,6 +144,11 @@ impl Node {
             linked: BTreeSet::new(),
             alarms: BTreeSet::new(),
             page_heard_at: None,
+            shown: {
+                let shown = ShownFile::open(&folder);
+                shown.runs(clock.peek(), true);
+                shown
+            },
             allow_faults: config.allow_faults,
             deaf: false,
             batches: BTreeMap::new(),

@@ -3,6 +3,7 @@
 //! May use: protocol's commands and status.   Never: how requests come in (control).
 
 use gantline_protocol::engine::{Alarm, Command, Outcome};
+use gantline_protocol::gate::Job;
 use gantline_protocol::ids::{DeviceKey, EntryHash, JobId, Person};
 use gantline_protocol::plan::Plan;
 use gantline_protocol::state::{Aside, Overview, Status};
@@ -41,6 +42,11 @@ pub enum Request {
     Status {
         /// The answer.
         reply: oneshot::Sender<Box<Status>>,
+    },
+    /// The job as it stands, for the replay.
+    Job {
+        /// The answer: a copy, which nothing is written with.
+        reply: oneshot::Sender<Box<Job>>,
     },
     /// What is known here of the crew as a whole.
     Overview {
@@ -248,6 +254,14 @@ impl NodeHandle {
     /// [`NodeEnded`].
     pub async fn status(&self) -> Result<Box<Status>, NodeEnded> {
         self.ask(|reply| Request::Status { reply }).await
+    }
+
+    /// The job as it stands.
+    ///
+    /// # Errors
+    /// [`NodeEnded`].
+    pub async fn job(&self) -> Result<Box<Job>, NodeEnded> {
+        self.ask(|reply| Request::Job { reply }).await
     }
 
     /// What is known here of the crew as a whole.

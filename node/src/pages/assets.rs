@@ -16,11 +16,12 @@ pub(crate) const POLICY: &str = "default-src 'self'; base-uri 'none'; form-actio
 const CSS: &str = "text/css; charset=utf-8";
 const SCRIPT: &str = "text/javascript; charset=utf-8";
 
-const ALL: [(&str, &str, &str); 16] = [
+const ALL: [(&str, &str, &str); 17] = [
     ("page.css", CSS, include_str!("assets/page.css")),
     ("wide.css", CSS, include_str!("assets/wide.css")),
     ("board.css", CSS, include_str!("assets/board.css")),
     ("beside.css", CSS, include_str!("assets/beside.css")),
+    ("paper.css", CSS, include_str!("assets/paper.css")),
     ("start.css", CSS, include_str!("assets/start.css")),
     ("start.js", SCRIPT, include_str!("assets/start.js")),
     ("twice.js", SCRIPT, include_str!("assets/twice.js")),

@@ -186,8 +186,23 @@ fn links(view: &View) -> Markup {
             @for (name, label, sub) in acts::offered(view) {
                 (link(&format!("act/{name}"), label, &sub))
             }
+            // Read on pages of their own, which are opened whole.
+            @for (path, label, sub) in papers(view) {
+                a class="sec" data-control="leave" href=(path) { (label) small { (sub) } }
+            }
         }
     }
+}
+
+/// What can be read, and the start.
+fn papers(view: &View) -> [(&'static str, &'static str, &'static str); 4] {
+    let l = view.labels;
+    [
+        ("/briefing", l.page_briefing, l.page_briefing_sub),
+        ("/limits", l.page_limits, l.page_limits_sub),
+        ("/replay", l.page_replay, l.page_replay_sub),
+        ("/start", l.page_start, l.page_start_sub),
+    ]
 }
 
 fn link(name: &str, label: &str, sub: &str) -> Markup {

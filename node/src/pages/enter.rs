@@ -30,6 +30,9 @@ const SETTING_S: u32 = 31_536_000;
 /// How many CSS pixels make a real millimetre, ten times: the least and the most that a screen has.
 const MM_TENTHS: core::ops::RangeInclusive<u32> = 25..=120;
 
+/// Time zones reach from 12 h behind to 14 h ahead, minutes.
+pub(crate) const OFFSETS_MIN: core::ops::RangeInclusive<i64> = -720..=840;
+
 /// A link to this device's page.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub struct Link {
@@ -201,6 +204,12 @@ pub(crate) async fn setting(State(shared): State<Shared>, body: Bytes) -> Respon
     if let Some(tenths) = form.value::<u32>("mm").filter(|mm| MM_TENTHS.contains(mm)) {
         keep("mm", &tenths.to_string());
     }
+    if let Some(offset) = form
+        .value::<i64>("offset")
+        .filter(|of| OFFSETS_MIN.contains(of))
+    {
+        keep("offset", &offset.to_string());
+    }
     if let Some(language) = named(form.text("language")) {
         shared.pages.language.choose(language);
     }
@@ -214,6 +223,8 @@ pub(crate) struct Settings {
     pub(crate) night: bool,
     /// CSS pixels to a real millimetre, ten times; `None`: as usual for a screen of this size.
     pub(crate) mm_tenths: Option<u32>,
+    /// What the browser's clock adds to UTC, minutes.
+    pub(crate) offset_min: i64,
     /// A confirmation is given by two presses.
     pub(crate) two_presses: bool,
 }
@@ -222,6 +233,10 @@ impl Settings {
     pub(crate) fn of(headers: &HeaderMap) -> Self {
         Self {
             night: cookie(headers, "gantline-theme") == Some("night"),
+            offset_min: cookie(headers, "gantline-offset")
+                .and_then(|offset| offset.parse().ok())
+                .filter(|offset| OFFSETS_MIN.contains(offset))
+                .unwrap_or(0),
             two_presses: cookie(headers, "gantline-presses") == Some("two"),
             mm_tenths: cookie(headers, "gantline-mm")
                 .and_then(|mm| mm.parse().ok())

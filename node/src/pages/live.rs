@@ -8,7 +8,7 @@
 
 use crate::control::{Refusal, Shared, pieces};
 use crate::device::{NodeHandle, Request};
-use crate::pages::enter::Settings;
+use crate::pages::enter::{OFFSETS_MIN, Settings};
 use crate::pages::form::Form;
 use crate::pages::page::{Kind, main_of, overview, seen};
 use crate::pages::view::View;
@@ -28,8 +28,6 @@ const TICK: Duration = Duration::from_millis(250);
 const AT_MOST_EVERY: Duration = Duration::from_millis(40);
 /// An answer to a tick older than so many is no sign of life.
 const ANSWER_WITHIN_TICKS: u64 = 3;
-/// Time zones reach from 12 h behind to 14 h ahead, minutes.
-const OFFSETS_MIN: core::ops::RangeInclusive<i64> = -720..=840;
 
 #[derive(Serialize)]
 struct Tick<'a> {

@@ -6,7 +6,8 @@
 //! In reading order: `enter` the way in · `language` which one is spoken · `view` what is on a page, as values ·
 //! `asked` what is asked and what a press on it means · `moves` what may be done unasked · `parts`, `band`, `board` with
 //! `graph`, `matrix` and `waits`, `sheets` with `start`,
-//! `page` the HTML · `beside` the pages beside the own one with `acts`, `items` and their `forms` · `live` the stream of it · `press` what comes back ·
+//! `page` the HTML · `paper` pages that are read: `replay` with `timeline`, `limits`, `briefing` · `beside` the pages
+//! beside the own one with `acts`, `items` and their `forms` · `live` the stream of it · `press` what comes back ·
 //! `number` what was typed · `assets` style and scripts.
 
 mod acts;
@@ -15,21 +16,26 @@ mod assets;
 mod band;
 mod beside;
 mod board;
+mod briefing;
 mod enter;
 mod form;
 mod forms;
 mod graph;
 mod items;
 mod language;
+mod limits;
 mod live;
 mod matrix;
 mod moves;
 mod number;
 mod page;
+mod paper;
 mod parts;
 mod press;
+mod replay;
 mod sheets;
 mod start;
+mod timeline;
 mod view;
 mod waits;
 
@@ -129,6 +135,9 @@ pub(crate) fn is_page(path: &str) -> bool {
                 | "/observer"
                 | "/board"
                 | "/start"
+                | "/replay"
+                | "/limits"
+                | "/briefing"
                 | "/more"
                 | "/items"
                 | "/live"
@@ -157,6 +166,9 @@ pub(crate) fn routes() -> Router<Shared> {
         .route("/items", get(beside::all_items))
         .route("/items/{id}", get(beside::item))
         .route("/act/{name}", get(beside::act))
+        .route("/replay", get(paper::past_job))
+        .route("/limits", get(paper::limit_sheet))
+        .route("/briefing", get(paper::job_briefing))
         .route("/live", get(live::stream))
         .route("/alive", post(live::alive))
         .route("/closed", post(live::closed))

@@ -14,6 +14,7 @@ use crate::pages::enter::Settings;
 use crate::pages::forms::Typed;
 use crate::pages::moves;
 use crate::pages::number::limit_words;
+use crate::pages::paper;
 use crate::pages::parts::{self, icon, second};
 use crate::pages::sheets;
 use crate::pages::view::{self, Seen, View};
@@ -39,7 +40,13 @@ pub(crate) enum Kind {
     Board,
     /// One that is not the own page of anybody.
     Beside(Beside),
+    Replay,
+    Limits,
+    Briefing,
 }
+
+/// What is read on a page, made when it is opened.
+pub(crate) type Content = Box<dyn FnOnce(&View) -> Markup + Send>;
 
 impl Kind {
     /// Its path, without the stroke it begins with.
@@ -49,7 +56,15 @@ impl Kind {
             Self::Observer => "observer".to_owned(),
             Self::Board => "board".to_owned(),
             Self::Beside(page) => page.name(),
+            Self::Replay => "replay".to_owned(),
+            Self::Limits => "limits".to_owned(),
+            Self::Briefing => "briefing".to_owned(),
         }
+    }
+
+    /// Read, not worked with.
+    pub(crate) fn is_paper(&self) -> bool {
+        matches!(self, Self::Replay | Self::Limits | Self::Briefing)
     }
 
     pub(crate) fn named(name: &str) -> Option<Self> {
@@ -57,6 +72,9 @@ impl Kind {
             "worker" => Some(Self::Worker),
             "observer" => Some(Self::Observer),
             "board" => Some(Self::Board),
+            "replay" => Some(Self::Replay),
+            "limits" => Some(Self::Limits),
+            "briefing" => Some(Self::Briefing),
             _ => Beside::named(name).map(Self::Beside),
         }
     }
@@ -209,20 +227,51 @@ pub(crate) async fn whole(
     opened: Opened,
     typed: &Typed,
 ) -> Result<Response, Refusal> {
+    page(shared, headers, kind, opened, typed, None).await
+}
+
+/// A page that is read.
+pub(crate) async fn written(
+    shared: &Shared,
+    headers: &HeaderMap,
+    kind: Kind,
+    content: Content,
+) -> Result<Response, Refusal> {
+    let typed = Typed::default();
+    page(
+        shared,
+        headers,
+        Some(kind),
+        Opened::Again,
+        &typed,
+        Some(content),
+    )
+    .await
+}
+
+async fn page(
+    shared: &Shared,
+    headers: &HeaderMap,
+    kind: Option<Kind>,
+    opened: Opened,
+    typed: &Typed,
+    content: Option<Content>,
+) -> Result<Response, Refusal> {
     let seen = seen(shared, true).await?;
     let since = shared.pages.shown_for_s(seen.status.call.word);
     let kind = kind.unwrap_or_else(|| Kind::of(&seen.status));
     let settings = Settings::of(headers);
-    let view = View::new(&seen, since, 0)
+    let view = View::new(&seen, since, settings.offset_min)
         .with_two_presses(settings.two_presses)
         .with_choice(shared.pages.choice())
         .with_overview(overview(shared, &kind).await?);
     let theme = if settings.night { "night" } else { "sun" };
     let l = view.labels;
+    let content = content.map(|content| content(&view));
     let page = html! {
         (DOCTYPE)
         html lang=(view.language.code) data-call=(view.call().0) data-theme=(theme) data-page=(kind.name())
-            data-begin=[(opened == Opened::First).then_some("")] data-presses=(if settings.two_presses { "two" } else { "kept" })
+            data-offset=(settings.offset_min) data-begin=[(opened == Opened::First).then_some("")] data-presses=(if settings.two_presses { "two" } else { "kept" })
             data-unsent=(l.pressed_unsent) data-kept=(l.kept_short) data-node-silent=(l.node_silent) {
             head {
                 meta charset="utf-8";
@@ -234,6 +283,7 @@ pub(crate) async fn whole(
                 link rel="stylesheet" href="/assets/board.css";
                 link rel="stylesheet" href="/assets/beside.css";
                 link rel="stylesheet" href="/assets/start.css";
+                @if kind.is_paper() { link rel="stylesheet" href="/assets/paper.css"; }
                 link rel="stylesheet" href="/assets/size.css";
                 script type="module" src="/assets/page.js" {}
             }
@@ -241,7 +291,7 @@ pub(crate) async fn whole(
                 (parts::shapes())
                 @match &kind {
                     Kind::Beside(page) => (beside::main_of(&view, page, typed)),
-                    own => (main_of(&view, own)),
+                    own => (main_with(&view, own, content)),
                 }
                 (pressed(&view))
             }
@@ -280,14 +330,21 @@ pub(crate) fn main_of(view: &View, kind: &Kind) -> Markup {
     if let Kind::Beside(page) = kind {
         return beside::main_of(view, page, &Typed::default());
     }
+    main_with(view, kind, None)
+}
+
+fn main_with(view: &View, kind: &Kind, content: Option<Markup>) -> Markup {
     let asked = asked::all(view);
+    if kind.is_paper() {
+        return paper::frame(view, kind, &asked, content);
+    }
     let observer = *kind == Kind::Observer;
     let (call, _) = view.call();
     // On a small screen the board is the worker's page, with the rest of it below the card.
     let class = match kind {
         Kind::Board => "page worker board",
-        Kind::Worker | Kind::Beside(_) => "page worker",
         Kind::Observer => "page observer",
+        _ => "page worker",
     };
     html! {
         main class=(class) lang=(view.language.code) data-call=(call) data-face=(view.face) data-asked=(asked.len())

@@ -115,7 +115,7 @@ fn role(view: &View) -> Markup {
                     @let (words, sub) = match kind {
                         Kind::Board => (l.role_board, l.role_board_sub),
                         Kind::Observer => (l.role_observer, l.role_observer_sub),
-                        Kind::Worker | Kind::Beside(_) => (l.role_worker, l.role_worker_sub),
+                        _ => (l.role_worker, l.role_worker_sub),
                     };
                     button class="sec r" type="button" data-control="as" data-as=(kind.name()) { (words) small { (sub) } }
                 }

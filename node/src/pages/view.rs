@@ -319,6 +319,11 @@ impl<'a> View<'a> {
         clock(wall_ms.saturating_add(self.offset_min.saturating_mul(60_000)))
     }
 
+    /// The same, with tenths of a second.
+    pub(crate) fn clock_tenths(&self, wall_ms: i64) -> String {
+        format!("{}.{}", self.clock(wall_ms), wall_ms.rem_euclid(1000) / 100)
+    }
+
     /// How long ago a stop was pressed, by the clocks of two devices.
     pub(crate) fn stopped_when(&self, stop: &StopStatus) -> String {
         let ago_ms = self.status.wall.0.saturating_sub(stop.wall.0);

@@ -232,7 +232,7 @@ pub fn spans(sheet: &Sheet, units: Units) -> Option<Markup> {
     let drawn = back.map(|span| curve(span, "sag_back", -1.0));
     let drawn = drawn.into_iter().chain([curve(ahead, "sag_ahead", 1.0)]);
     Some(html! {
-        figure.wide {
+        figure.wide tabindex="0" {
             svg viewBox="0 0 680 240" role="img" aria-label="Spans at the structure with their sag" {
                 line x1=(here) y1="20" x2=(here) y2="220" stroke="#000" stroke-width="4" {}
                 @for (end, path, words) in drawn {

@@ -7,8 +7,10 @@ mod draw;
 mod page;
 mod text;
 
-pub use page::page;
+pub use page::{body, page};
 pub use text::text;
+
+use gantline_protocol::plan::{Plan, condition_line};
 
 /// What stands around the values.
 #[derive(Clone, Debug)]
@@ -25,26 +27,40 @@ pub struct Heading<'a> {
     pub watched: Vec<String>,
 }
 
+impl<'a> Heading<'a> {
+    /// Of a plan.
+    #[must_use]
+    pub fn of(plan: &'a Plan) -> Self {
+        let line = &plan.line;
+        let conditions = plan.conditions.iter();
+        Self {
+            title: &plan.title,
+            place: format!(
+                "{}, {} kV, circuit {}, phase {}, structure {}",
+                line.name, line.voltage_kv, line.circuit, line.phase, line.structure
+            ),
+            units: plan.units,
+            cautions: &plan.cautions,
+            watched: conditions
+                .map(|condition| condition_line(plan, condition))
+                .collect(),
+        }
+    }
+}
+
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 mod tests {
     use super::*;
     use gantline_protocol::limits::sheet::CAUTIONS;
-    use gantline_protocol::plan::{builtin, condition_line, limit_sheet};
+    use gantline_protocol::plan::{builtin, limit_sheet};
 
     #[test]
     fn text_and_page_carry_every_value_its_source_the_cautions_and_what_is_watched() {
         for ships in builtin() {
             let plan = ships.plan().unwrap();
             let sheet = limit_sheet(&plan);
-            let conditions = plan.conditions.iter();
-            let heading = Heading {
-                title: &plan.title,
-                place: plan.line.name.clone(),
-                units: plan.units,
-                cautions: &plan.cautions,
-                watched: conditions.map(|one| condition_line(&plan, one)).collect(),
-            };
+            let heading = Heading::of(&plan);
             // A terminal's lines are broken anywhere; a page's marks are not its words.
             let plain = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
             let unmarked = |page: &str| page.replace("&amp;", "&").replace("&quot;", "\"");

@@ -1,5 +1,5 @@
 //! Page of the limit sheet: one file without any other, for a screen or two sides of paper.
-//! Owns: nothing.   Gives: `page`.
+//! Owns: nothing.   Gives: `page`, `body`.
 //! May use: the sheet's values, draw.   Never: a formula; a request to anywhere.
 
 use super::{Heading, draw};
@@ -28,11 +28,6 @@ th:first-child { width: 32% } th:nth-child(2) { width: 13% } th:nth-child(3) { w
 /// The sheet as one HTML file.
 #[must_use]
 pub fn page(sheet: &Sheet, heading: &Heading) -> String {
-    let drawings = [
-        draw::structure(sheet, heading.units),
-        draw::rig(sheet, heading.units),
-        draw::spans(sheet, heading.units),
-    ];
     let markup = html! {
         (DOCTYPE)
         html lang="en" {
@@ -43,38 +38,51 @@ pub fn page(sheet: &Sheet, heading: &Heading) -> String {
                 style { (PreEscaped(STYLE)) }
             }
             body {
-                svg width="0" height="0" aria-hidden="true" {
-                    defs {
-                        marker id="tip" viewBox="0 0 8 8" refX="7" refY="4" markerWidth="7" markerHeight="7" orient="auto" {
-                            path d="M0 0 L8 4 L0 8 z" {}
-                        }
-                    }
-                }
-                h1 { "Limit sheet" }
-                p { strong { (heading.title) } br; (heading.place) }
-                div.caution {
-                    @for caution in CAUTIONS { p { (caution) } }
-                    @for caution in heading.cautions { p { (caution) } }
-                }
-                (missing(sheet))
-                div.drawings { @for drawing in drawings.into_iter().flatten() { (drawing) } }
-                @if !heading.watched.is_empty() {
-                    h2 { "Watched, and how long a reading is good for" }
-                    ul { @for watched in &heading.watched { li { (watched) } } }
-                }
-                section.second {
-                    h2 { "Values" }
-                    table {
-                        tr { th { "Limit" } th { "Value" } th { "Used" } th { "From, source and what to mind" } }
-                        @for (place, line) in sheet.lines.iter().enumerate() {
-                            (row(line, place.checked_sub(1).and_then(|before| sheet.lines.get(before)), heading))
-                        }
-                    }
-                }
+                (body(sheet, heading))
             }
         }
     };
     markup.into_string()
+}
+
+/// What is on it, for a page that has a frame of its own.
+#[must_use]
+pub fn body(sheet: &Sheet, heading: &Heading) -> Markup {
+    let drawings = [
+        draw::structure(sheet, heading.units),
+        draw::rig(sheet, heading.units),
+        draw::spans(sheet, heading.units),
+    ];
+    html! {
+        svg width="0" height="0" aria-hidden="true" {
+            defs {
+                marker id="tip" viewBox="0 0 8 8" refX="7" refY="4" markerWidth="7" markerHeight="7" orient="auto" {
+                    path d="M0 0 L8 4 L0 8 z" {}
+                }
+            }
+        }
+        h1 { "Limit sheet" }
+        p { strong { (heading.title) } br; (heading.place) }
+        div.caution {
+            @for caution in CAUTIONS { p { (caution) } }
+            @for caution in heading.cautions { p { (caution) } }
+        }
+        (missing(sheet))
+        div.drawings { @for drawing in drawings.into_iter().flatten() { (drawing) } }
+        @if !heading.watched.is_empty() {
+            h2 { "Watched, and how long a reading is good for" }
+            ul { @for watched in &heading.watched { li { (watched) } } }
+        }
+        section.second {
+            h2 { "Values" }
+            table {
+                tr { th { "Limit" } th { "Value" } th { "Used" } th { "From, source and what to mind" } }
+                @for (place, line) in sheet.lines.iter().enumerate() {
+                    (row(line, place.checked_sub(1).and_then(|before| sheet.lines.get(before)), heading))
+                }
+            }
+        }
+    }
 }
 
 /// What it rests on is said once for a run of values that rest on the same.

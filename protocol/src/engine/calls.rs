@@ -61,6 +61,28 @@ impl Engine {
         crate::state::status(&self.job, &self.local(now, &scratch))
     }
 
+    /// The call as it was shown last, and whether it is a Hold by loss; `None`: nothing was yet.
+    #[must_use]
+    pub fn shown(&self) -> Option<(CallWord, bool)> {
+        self.last_call.as_ref().map(|key| (key.word, key.by_loss))
+    }
+
+    /// Stops in force, each with the other devices that are known to hold it.
+    #[must_use]
+    pub fn stop_holders(&self, now: Now) -> Vec<(EntryHash, DeviceKey)> {
+        let graph = self.job.graph();
+        let contacts = self.contacts(self.not_before(now));
+        let stops = self.job.in_force().into_iter();
+        stops
+            .flat_map(|stop| {
+                let holders = contacts.iter().filter(move |one| {
+                    graph.author(stop) == one.device || graph.within(stop, &one.holds)
+                });
+                holders.map(move |one| (graph.hash(stop), one.device))
+            })
+            .collect()
+    }
+
     /// What is known here of the crew as a whole.
     #[must_use]
     pub fn overview(&self, now: Now) -> Overview {

@@ -321,6 +321,12 @@ impl Graph {
         &self.nodes[ix.0 as usize].entry
     }
 
+    /// The entry at this place, to be put into another graph: only what was verified came in here.
+    #[must_use]
+    pub fn verified(&self, ix: EntryIx) -> Verified {
+        Verified::known(Arc::clone(&self.nodes[ix.0 as usize].entry))
+    }
+
     /// What it says.
     #[must_use]
     pub fn content(&self, ix: EntryIx) -> &Content {

@@ -38,6 +38,11 @@ impl Verified {
         &self.0
     }
 
+    /// An entry out of a graph, where it went as one of these.
+    pub(super) fn known(entry: Arc<Entry>) -> Self {
+        Self(entry)
+    }
+
     /// The entry, to be kept.
     #[must_use]
     pub fn into_shared(self) -> Arc<Entry> {

@@ -1,5 +1,5 @@
 //! Show: a plan as text, whole or as the sheet for the briefing.
-//! Owns: nothing.   Gives: `show`, `briefing_sheet`.
+//! Owns: nothing.   Gives: `show`, `briefing_sheet`, and their lines one by one.
 //! May use: plan::types, bounds.   Never: the state of a job.
 
 use super::types::{
@@ -78,7 +78,8 @@ pub fn briefing_sheet(plan: &Plan) -> String {
 }
 
 /// What the crew must know of the tool itself.
-fn stop_words(plan: &Plan) -> Vec<String> {
+#[must_use]
+pub fn stop_words(plan: &Plan) -> Vec<String> {
     let device = plan.times.watch_limit_ms + TICK_MS;
     let page = plan.times.watch_limit_ms + 2 * PAGE_LIMIT_MS + 5 * TICK_MS;
     vec![
@@ -273,7 +274,9 @@ fn bounds(limit: &Limit) -> String {
     }
 }
 
-fn item_line(item: &Item) -> String {
+/// An item in one line: where it is, its ratings, its test.
+#[must_use]
+pub fn item_line(item: &Item) -> String {
     let mut facts = vec![place(item.at).to_owned()];
     if item.load {
         facts.push("load".to_owned());
@@ -367,7 +370,9 @@ fn step_lines(step: &Step, page: &mut Page) {
     page.item(&format!("  if held: {}", step.if_held));
 }
 
-fn check_line(check: &Check) -> String {
+/// A check in one line: its words, who gives it, what is said.
+#[must_use]
+pub fn check_line(check: &Check) -> String {
     let who = match &check.who {
         Who::Roles(places) => join(places, " and "),
         Who::Each(None) => "everyone".to_owned(),

@@ -1,14 +1,13 @@
 //! Late: which entries came to somebody only long after they were made?
 //! Owns: nothing.   Gives: `late_by_sync`.
-//! May use: log, facts' clock samples.   Never: a verdict: an entry that came late is judged like any other.
+//! May use: log, clocks.   Never: a verdict: an entry that came late is judged like any other.
 //!
 //! Wall clocks may be wrong: they are compared after what the devices themselves found of each other's.
 
+use super::clocks::Clocks;
 use crate::gate::Job;
-use crate::ids::{DeviceKey, DeviceTag};
-use crate::log::entry::Body;
 use crate::log::graph::{ChainIx, EntryIx};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 /// What another device had not seen after so long came to it late, ms: more than a link that stands ever needs.
 const LATE_MS: i64 = 15_000;
@@ -16,11 +15,8 @@ const LATE_MS: i64 = 15_000;
 /// Entries that another device wrote long after without having seen them.
 pub(super) fn late_by_sync(job: &Job) -> BTreeSet<EntryIx> {
     let graph = job.graph();
-    let ahead = clocks_ahead(job);
-    let wall = |ix: EntryIx| {
-        let off = ahead.get(&graph.author(ix).tag()).copied().unwrap_or(0);
-        graph.content(ix).wall.0.saturating_sub(off)
-    };
+    let clocks = Clocks::of(job);
+    let wall = |ix: EntryIx| clocks.made(job, ix).0;
     // The newest entry of a chain that has not seen `ix`: along a chain what was seen only grows.
     let newest_without = |ix: EntryIx, chain: ChainIx| {
         let first = graph.seq(graph.first_of(chain)?);
@@ -47,40 +43,13 @@ pub(super) fn late_by_sync(job: &Job) -> BTreeSet<EntryIx> {
         .collect()
 }
 
-/// How far each device's wall clock is ahead of the founder's, ms, by the newest that devices found of each other.
-fn clocks_ahead(job: &Job) -> BTreeMap<DeviceTag, i64> {
-    let graph = job.graph();
-    let mut found: BTreeMap<(DeviceTag, DeviceTag), i64> = BTreeMap::new();
-    for ix in graph.iter() {
-        if let Body::ClockSample(sample) = graph.body(ix) {
-            found.insert((graph.author(ix).tag(), sample.device), sample.ahead_ms);
-        }
-    }
-    let founder: Option<DeviceKey> = graph.iter().next().map(|ix| graph.author(ix));
-    let mut ahead: BTreeMap<DeviceTag, i64> =
-        founder.map(|key| (key.tag(), 0)).into_iter().collect();
-    loop {
-        let known = ahead.len();
-        for (&(by, of), &by_ms) in &found {
-            if let Some(&own) = ahead.get(&by) {
-                ahead.entry(of).or_insert(own.saturating_add(by_ms));
-            } else if let Some(&theirs) = ahead.get(&of) {
-                ahead.insert(by, theirs.saturating_sub(by_ms));
-            }
-        }
-        if ahead.len() == known {
-            return ahead;
-        }
-    }
-}
-
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 mod tests {
     use super::*;
     use crate::gate::testkit::{Crew, EYES, GROUND, LEAD, TOWER, plan};
     use crate::ids::EntryHash;
-    use crate::log::entry::ClockSample;
+    use crate::log::entry::{Body, ClockSample};
     use crate::log::sample::{WALL, note};
     use crate::log::sign::Verified;
     use crate::time::WallClock;

@@ -2,14 +2,20 @@
 //! Owns: nothing.   Gives: `Replay`: one line an entry in one order that every device finds alike, and a summary.
 //! May use: gate, facts, log.   Never: sentences for people (node words reasons), a ranking of people.
 //!
-//! In reading order: `reading` the order · `words` what an entry says · `late` what came late · `windows` spans in
-//! which something was not so.
+//! In reading order: `reading` the order · `words` what an entry says · `clocks` times of several devices on one line ·
+//! `late` what came late · `windows` spans in which something was not so · `walk` one device's log as it came to know
+//! it · `lanes` what that allowed it to show, how far each stop came, what it knew at a time.
 
+mod clocks;
+mod lanes;
 mod late;
 mod reading;
+mod walk;
 mod windows;
 mod words;
 
+pub use clocks::Clocks;
+pub use lanes::{Knew, Lane, Point, Spread, knew, lanes, spread};
 pub use reading::{EntryName, lacking, readable_order};
 pub use windows::Window;
 pub use words::{kind, said, words};

@@ -245,6 +245,11 @@ impl Crew {
         }
     }
 
+    /// Acts; what comes of it.
+    pub async fn tries(&self, place: usize, command: Command) -> Outcome {
+        self.nodes[place].handle().act(command).await.unwrap()
+    }
+
     /// A plain confirmation.
     pub async fn confirms(&self, place: usize, step: &str, check: &str, said: Said) -> EntryHash {
         let command = Command::Acknowledge {

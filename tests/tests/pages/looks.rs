@@ -16,7 +16,7 @@ const SIZES: [(u32, u32); 4] = [(412, 915), (412, 790), (800, 1280), (1280, 800)
 const AXE_SIZES: [(u32, u32); 2] = [SIZES[0], SIZES[3]];
 
 /// Looks at a page as it is, in every language, size and theme, with its words as they are, longer, and larger.
-async fn look(browser: &Browser, state: &str, want: &Value) -> Vec<String> {
+pub async fn look(browser: &Browser, state: &str, want: &Value) -> Vec<String> {
     let mut wrong = Vec::new();
     // A page whose node is gone goes on in the language that it had.
     let stale = want["stale"] == json!(true);
@@ -106,7 +106,7 @@ async fn speak(browser: &Browser, language: &Language) {
     browser.until("it speaks the language", &said).await;
 }
 
-fn none(wrong: &[String]) {
+pub fn none(wrong: &[String]) {
     assert!(
         wrong.is_empty(),
         "{}\n{} in all",

@@ -100,7 +100,7 @@ async fn the_second_looks_page_carries_no_byte_of_the_first_answer() {
     browser.enter(&crew.link(TOWER_2).await).await;
     let bytes = "
         const [done] = arguments;
-        Promise.all(['/', '/worker', '/observer', '/board'].map((path) => fetch(path).then((answer) => answer.text())))
+        Promise.all(['/', '/worker', '/observer', '/board', '/replay', '/briefing'].map((path) => fetch(path).then((answer) => answer.text())))
           .then((pages) => done([...pages, document.documentElement.outerHTML].join('')))";
     let before = browser
         .client

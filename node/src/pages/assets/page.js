@@ -10,7 +10,7 @@ import { offer as offerCamera, watch as watchCamera } from './camera.js';
 const root = document.documentElement;
 const STALE_MS = 1000;
 /** Content that a person is typing, or that the page writes: the node does not write over it. */
-const KEPT = 'input, output, .judge, .spoken, .note, .answer, .seen, .quote, .beat i';
+const KEPT = 'input, output, .judge, .spoken, .note, .answer, .seen, .quote, .read, .beat i';
 
 let stream = 0;
 let last = -1e9;
@@ -97,6 +97,7 @@ let source;
 function open() {
   delete root.dataset.other;
   const offset = -new Date().getTimezoneOffset();
+  if (root.dataset.offset !== String(offset)) send('/setting', { offset, script: 1 }).catch(() => {});
   source = new EventSource(`/live?as=${root.dataset.page}&offset=${offset}`);
   source.onmessage = tick;
 }
@@ -123,6 +124,14 @@ addEventListener('pageshow', (event) => {
   open();
 });
 addEventListener('contextmenu', (event) => event.preventDefault());
+
+// What is confirmed after reading can be confirmed when its end was on the glass.
+const end = document.querySelector('.read > :last-child');
+if (end) {
+  new IntersectionObserver((seen) => {
+    if (seen.some((one) => one.isIntersecting)) root.dataset.read = '';
+  }).observe(end);
+}
 
 watchStop();
 watchConfirm();
