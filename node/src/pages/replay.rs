@@ -407,7 +407,7 @@ fn reached(view: &View, past: &Past, names: &BTreeMap<DeviceKey, String>) -> Mar
                         tr class=(if past.wanted.stop == Some(n) { "on" } else { "" }) {
                             th class="wide" {
                                 @let near = Wanted { stop: Some(n), at: Some(stop.at.0), ..past.wanted.clone() };
-                                a href=(near.link()) { (n + 1) " · " (view.clock(stop.at.0)) } " " (past.words(view, &view.words, &stop.stop))
+                                a class="go" href=(near.link()) { (n + 1) " · " (view.clock(stop.at.0)) } " " (past.words(view, &view.words, &stop.stop))
                             }
                             @for (lane, age) in past.lanes.iter().zip(&ages) {
                                 td {

@@ -142,13 +142,15 @@ for (const control of controls) {
   const { width, height } = box(control);
   const kind = control.dataset.control;
   const bare = control.matches('.board .way a') && W >= 1000;
-  const least = bare ? [20, 56 / mm] : kind === 'confirm' || kind === 'stop' ? [20, 20] : kind === 'box' ? [9, 9] : [20, 15];
+  // The replay is looked at with bare hands, at the truck.
+  const read = control.closest('.read');
+  const least = read ? [44 / mm, 48 / mm] : bare ? [20, 56 / mm] : kind === 'confirm' || kind === 'stop' ? [20, 20] : kind === 'box' ? [9, 9] : [20, 15];
   must(width >= least[0] * mm - 0.6 && height >= least[1] * mm - 0.6, `${width.toFixed(0)} x ${height.toFixed(0)} px: ${name(control)}`);
   must((control.getAttribute('aria-label') ?? control.textContent).trim() !== '', `no name: ${name(control)}`);
 }
 for (const one of controls) for (const other of controls) {
   // What lies in a sheet that scrolls passes below the stop.
-  const lies = (control) => Boolean(control.closest('.sheet, .under'));
+  const lies = (control) => Boolean(control.closest('.sheet, .under, .read'));
   if (one === other || lies(one) !== lies(other) || one.matches('.items a')) continue;
   const [a, b] = [box(one), box(other)];
   const gap = Math.max(a.left - b.right, b.left - a.right, a.top - b.bottom, b.top - a.bottom);
