@@ -332,7 +332,11 @@ fn hoist(
     let Some(now) = status.items.iter().find(|known| known.id == *item) else {
         return Vec::new();
     };
-    let under_way = status.handoffs.iter().find(|handoff| handoff.item == *item);
+    // What somebody offered who is gone since was taken by nobody and never will be: it is offered anew.
+    let under_way = status
+        .handoffs
+        .iter()
+        .find(|handoff| handoff.item == *item && (handoff.taken || is_here(status, &handoff.by)));
     let me = status.person.as_ref();
     match under_way {
         Some(handoff) if handoff.taken => {
@@ -377,17 +381,19 @@ fn hoist(
     }
 }
 
+fn is_here(status: &Status, person: &Person) -> bool {
+    let mut crew = status.crew.iter();
+    crew.any(|member| member.present && member.person == *person)
+}
+
 /// Loads on their way are set down by who commands them; if that person is gone, by anybody.
 fn set_down(status: &Status) -> impl Iterator<Item = Command> + '_ {
-    let here = |person: &Person| {
-        let mut crew = status.crew.iter();
-        crew.any(|member| member.present && member.person == *person)
-    };
     status
         .handoffs
         .iter()
-        .filter(move |handoff| {
-            handoff.taken && (Some(&handoff.by) == status.person.as_ref() || !here(&handoff.by))
+        .filter(|handoff| {
+            let mine = Some(&handoff.by) == status.person.as_ref();
+            handoff.taken && (mine || !is_here(status, &handoff.by))
         })
         .map(|handoff| Command::Done {
             handoff: Some(handoff.handoff.clone()),

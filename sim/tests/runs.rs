@@ -66,7 +66,8 @@ fn without(plan: &str, device: usize, lost: &str) -> Script {
 }
 
 /// I10. Found by a job whose supervisor fell into bad hands: the spare people were admitted by that device, which
-/// still took itself for the supervisor, and a head count before the last step had no witness for the lost person.
+/// still took itself for the supervisor, and a head count before the last step had no witness for the lost person. Tried with
+/// everybody else it found a load that was offered by a lost person, and that nobody offered anew.
 #[test]
 fn whoever_is_lost_the_job_closes_without_them() {
     let supervisor = || ("dead-end-138", 0, "hostile");

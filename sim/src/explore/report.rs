@@ -117,7 +117,7 @@ const WONDERS: [Line<Wonder>; 11] = [
     ),
     (
         Wonder::OwnTakenBack,
-        |w| w.stop && w.restart,
+        |w| w.stop && w.restart && w.loss,
         "a restarted device takes an entry of its own back from another",
     ),
     (Wonder::MadeGood, loss, "what was lost comes by an ask"),
