@@ -16,6 +16,7 @@ use crate::time::{Now, Tick};
 use crate::watch::Contact;
 use std::collections::BTreeMap;
 
+mod aside;
 mod overview;
 mod shown;
 
