@@ -21,6 +21,8 @@ const COLUMN: u32 = (WIDTH - EDGE) / COLUMNS;
 /// Between two steps of a row, and between two rows.
 const GAP: u32 = 10;
 const GUTTER: u32 = 16;
+/// Below the last row.
+const BELOW: u32 = 4;
 /// A row with a step that is open, one with words, and one of numbers only.
 const OPEN: u32 = 88;
 const TALL: u32 = 74;
@@ -119,7 +121,8 @@ fn cells(sizes: &[Size]) -> (Vec<Cell>, u32) {
         }
         y += height + GUTTER;
     }
-    (all, y)
+    // No line runs below the last row.
+    (all, y.saturating_sub(GUTTER - BELOW))
 }
 
 /// As many words as fit so high: those of the steps around the crew stay, those of the oldest go first.

@@ -315,6 +315,7 @@ fn the_calls_are_three_words_and_nothing_else_is_called_so() {
         let its_own = [
             "labels/proceed",
             "labels/hold",
+            "labels/last_proceed",
             "labels/caution",
             "sentences/alarm_hold_by_loss/0",
         ];
