@@ -1,4 +1,4 @@
-//! Crew: a supervisor, two tower workers and an observer, each with a real node on loopback, at work on a small plan.
+//! Crew: a supervisor, two tower workers and an observer, for a whole job two more, each with a real node on loopback, at work on a small plan.
 //! Owns: the folders and the nodes.   Gives: `Crew`.
 //! May use: node as a library, protocol's commands.   Never: a browser; a fixed sleep.
 
@@ -17,7 +17,7 @@ use tokio::sync::oneshot;
 /// Far longer than anything takes, so that only what never happens fails.
 pub const WITHIN: Duration = Duration::from_secs(60);
 
-const PLAN: &str = include_str!("plan.toml");
+pub const PLAN: &str = include_str!("plan.toml");
 
 /// Places of the crew.
 pub const SUPERVISOR: usize = 0;
@@ -25,11 +25,24 @@ pub const TOWER_1: usize = 1;
 pub const TOWER_2: usize = 2;
 pub const OBSERVER: usize = 3;
 
-const PEOPLE: [(&str, &str); 4] = [
-    ("Alder", "supervisor"),
-    ("Birch", "tower"),
-    ("Cedar", "tower"),
-    ("Dogwood", "observer"),
+/// Who is there, in which roles.
+type People = [(&'static str, &'static [&'static str])];
+
+/// A small crew: the supervisor works on the ground too.
+const FOUR: [(&str, &[&str]); 4] = [
+    ("Alder", &["supervisor", "ground"]),
+    ("Birch", &["tower"]),
+    ("Cedar", &["tower"]),
+    ("Dogwood", &["observer"]),
+];
+/// A whole one.
+pub const SIX: [(&str, &[&str]); 6] = [
+    ("Alder", &["supervisor"]),
+    ("Birch", &["tower"]),
+    ("Cedar", &["tower"]),
+    ("Dogwood", &["observer"]),
+    ("Elm", &["ground"]),
+    ("Fir", &["ground"]),
 ];
 
 /// Everyone at work.
@@ -62,6 +75,11 @@ fn config(home: &Home, known: &[&Node]) -> NodeConfig {
     }
 }
 
+fn roles(names: &[&str]) -> Vec<RoleId> {
+    let names = names.iter();
+    names.map(|name| RoleId::try_from(*name).unwrap()).collect()
+}
+
 fn new_home(folder: &Path) -> Home {
     let home = Home::at(folder);
     home.new_device().unwrap();
@@ -79,18 +97,27 @@ impl Crew {
 
     /// Founds, joins, admits, accepts, briefs.
     pub async fn on(plan: plan::Plan) -> Self {
+        let crew = Self::joined(plan, &FOUR).await;
+        for place in 1..FOUR.len() {
+            crew.must(place, Command::Accept).await;
+        }
+        for place in 0..FOUR.len() {
+            crew.must(place, Command::Briefed).await;
+        }
+        crew
+    }
+
+    /// Founds, joins, admits.
+    pub async fn joined(plan: plan::Plan, people: &People) -> Self {
         let folder = tempfile::tempdir().unwrap();
-        let homes: Vec<Home> = PEOPLE
+        let homes: Vec<Home> = people
             .iter()
             .map(|(name, _)| new_home(&folder.path().join(name)))
             .collect();
         let what = Found {
             plan,
-            person: Person::try_from(PEOPLE[0].0).unwrap(),
-            // A small crew: the supervisor works on the ground too.
-            roles: [PEOPLE[0].1, "ground"]
-                .map(|role| RoleId::try_from(role).unwrap())
-                .into(),
+            person: Person::try_from(people[0].0).unwrap(),
+            roles: roles(people[0].1),
             continues: None,
             nonce: [7; 16],
         };
@@ -100,11 +127,8 @@ impl Crew {
             nodes: vec![Node::start(config(&homes[0], &[])).await.unwrap()],
             homes,
         };
-        for place in 1..PEOPLE.len() {
-            crew.join(place).await;
-        }
-        for place in 0..PEOPLE.len() {
-            crew.must(place, Command::Briefed).await;
+        for (place, person) in people.iter().enumerate().skip(1) {
+            crew.join(place, person).await;
         }
         crew
     }
@@ -149,8 +173,8 @@ impl Crew {
         self.must(place, Command::Accept).await;
     }
 
-    async fn join(&mut self, place: usize) {
-        let (name, role) = PEOPLE[place];
+    async fn join(&mut self, place: usize, (name, held): &(&'static str, &[&str])) {
+        let name = *name;
         let (show, shown) = oneshot::channel();
         let (home, address) = (self.homes[place].clone(), self.nodes[0].address());
         let joining = tokio::spawn(async move {
@@ -170,7 +194,7 @@ impl Crew {
             .act(Command::Admit {
                 device: request.device,
                 person: request.person,
-                roles: vec![RoleId::try_from(role).unwrap()],
+                roles: roles(held),
                 replaces: None,
             })
             .await
@@ -182,7 +206,6 @@ impl Crew {
             .await
             .unwrap();
         self.nodes.push(node);
-        self.must(place, Command::Accept).await;
     }
 
     /// A link to a device's page.
