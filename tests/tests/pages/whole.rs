@@ -213,8 +213,12 @@ async fn load_is_down_or_not_due(crew: &Crew) -> bool {
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+#[ignore = "two minutes of a machine of its own: cargo test -p gantline-tests --test pages -- --ignored six_people"]
 async fn six_people_do_a_whole_job_by_their_pages_alone() {
-    let text = format!("{PLAN}{CLOSES}");
+    // Nothing in this job uses the hoist: it stays on the truck, where everything counted has to be at the end.
+    let plan = PLAN.replace("at = \"ground\"\nrated_kn", "at = \"truck\"\nrated_kn");
+    assert_ne!(plan, PLAN);
+    let text = format!("{plan}{CLOSES}");
     let plan = plan::parse("plan.toml", &text).unwrap_or_else(|faults| panic!("{faults}"));
     let crew = Crew::joined(plan, &SIX).await;
     let began = Instant::now();
