@@ -245,7 +245,7 @@ async fn six_people_do_a_whole_job_by_their_pages_alone() {
         })
         .await;
 
-    for place in 0..SIX.len() {
+    for (place, (name, ..)) in SIX.iter().enumerate() {
         crew.shows(place, "the job is closed", |status| {
             status.job_state == JobState::Closed
         })
@@ -256,7 +256,7 @@ async fn six_people_do_a_whole_job_by_their_pages_alone() {
             .picture(&format!("whole-closed-{place}"))
             .await;
         let sounded: Value = pages.browser.run("return window.sounded").await;
-        println!("{}: sounded {sounded}", SIX[place].0);
+        println!("{name}: sounded {sounded}");
     }
     let closed = crew.status(SUPERVISOR).await;
     for place in 0..SIX.len() {
