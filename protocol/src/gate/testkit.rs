@@ -18,6 +18,7 @@ use crate::log::sign::{self, Verified};
 use crate::log::wire::{self, Entry};
 use crate::plan::{Check, Expects, Lasts, Limit, Plan, Role, Step, Who};
 use crate::reason::{Owed, Reason};
+use crate::time::WallClock;
 
 /// A name of any kind.
 pub fn name<T: TryFrom<String>>(text: &str) -> T
@@ -380,6 +381,19 @@ impl Crew {
                 consents: hashes,
             }),
         )
+    }
+
+    /// Says something at a time by the own clock, ms after the start; nobody else has it yet.
+    pub fn say_at(&mut self, device: usize, at_ms: i64, body: Body) -> EntryHash {
+        let own = &self.devices[device];
+        let wall = WallClock(WALL.0 + at_ms);
+        let entry = own
+            .author
+            .next(own.job.graph(), wall, self.id, body)
+            .unwrap();
+        let hash = entry.hash;
+        self.put(&[device], &sign::verify(entry).unwrap());
+        hash
     }
 
     /// Puts an entry in that somebody made elsewhere, at some devices.

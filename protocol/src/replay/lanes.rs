@@ -215,36 +215,22 @@ mod tests {
     use crate::gate::testkit::{Crew, EYES, GROUND, LEAD, TOWER, plan};
     use crate::log::entry::{Said, Stop, StopKind};
     use crate::log::sample::{WALL, note};
-    use crate::log::sign::Verified;
-
-    /// Says something at a time, ms after the start.
-    fn say_at(crew: &mut Crew, device: usize, at_ms: i64, body: Body) -> EntryHash {
-        let own = &crew.devices[device];
-        let wall = WallClock(WALL.0 + at_ms);
-        let entry = own
-            .author
-            .next(own.job.graph(), wall, crew.id, body)
-            .unwrap();
-        let hash = entry.hash;
-        crew.put(&[device], &Verified::unchecked(entry));
-        hash
-    }
 
     /// The tower confirms; the ground stops; the tower writes once more before it has heard, and once after.
     fn job() -> (Crew, EntryHash, EntryHash) {
         let mut crew = Crew::new(&plan(), 4);
         let done = crew.ack_body(TOWER, "s1", "c", Said::Yes);
-        say_at(&mut crew, TOWER, 1_000, done);
+        crew.say_at(TOWER, 1_000, done);
         crew.sync();
         let stop = Stop {
             kind: StopKind::Work,
             why: "person below".into(),
             item: None,
         };
-        let stop = say_at(&mut crew, GROUND, 2_000, Body::Stop(stop));
-        let before = say_at(&mut crew, TOWER, 2_500, note("not heard"));
+        let stop = crew.say_at(GROUND, 2_000, Body::Stop(stop));
+        let before = crew.say_at(TOWER, 2_500, note("not heard"));
         crew.sync();
-        say_at(&mut crew, TOWER, 3_200, note("heard"));
+        crew.say_at(TOWER, 3_200, note("heard"));
         crew.sync();
         (crew, stop, before)
     }

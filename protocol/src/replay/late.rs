@@ -50,22 +50,7 @@ mod tests {
     use crate::gate::testkit::{Crew, EYES, GROUND, LEAD, TOWER, plan};
     use crate::ids::EntryHash;
     use crate::log::entry::{Body, ClockSample};
-    use crate::log::sample::{WALL, note};
-    use crate::log::sign::Verified;
-    use crate::time::WallClock;
-
-    /// Says something at a time by the own clock, ms after the start.
-    fn say_at(crew: &mut Crew, device: usize, at_ms: i64, body: Body) -> EntryHash {
-        let own = &crew.devices[device];
-        let wall = WallClock(WALL.0 + at_ms);
-        let entry = own
-            .author
-            .next(own.job.graph(), wall, crew.id, body)
-            .unwrap();
-        let hash = entry.hash;
-        crew.put(&[device], &Verified::unchecked(entry));
-        hash
-    }
+    use crate::log::sample::note;
 
     fn is_late(crew: &Crew, entry: EntryHash) -> bool {
         let job = &crew.devices[LEAD].job;
@@ -76,13 +61,13 @@ mod tests {
     fn what_somebody_had_not_seen_after_a_while_came_late() {
         for (after_ms, late) in [(LATE_MS, false), (LATE_MS + 1, true)] {
             let mut crew = Crew::new(&plan(), 4);
-            let cut_off = say_at(&mut crew, GROUND, 0, note("alone"));
-            let other = say_at(&mut crew, EYES, after_ms, note("not seen"));
+            let cut_off = crew.say_at(GROUND, 0, note("alone"));
+            let other = crew.say_at(EYES, after_ms, note("not seen"));
             crew.sync();
             assert_eq!(is_late(&crew, cut_off), late, "{after_ms}");
             assert!(!is_late(&crew, other), "nobody wrote after it");
             // Who has seen it writes as much later as they like.
-            let seen = say_at(&mut crew, TOWER, 90_000, note("seen"));
+            let seen = crew.say_at(TOWER, 90_000, note("seen"));
             crew.sync();
             assert!(!is_late(&crew, seen));
             assert_eq!(is_late(&crew, cut_off), late);
@@ -104,22 +89,17 @@ mod tests {
                     doubt_ms: 10,
                 };
                 // Found by another than the founder, whom the founder has compared too.
-                say_at(&mut crew, EYES, 0, Body::ClockSample(sample));
+                crew.say_at(EYES, 0, Body::ClockSample(sample));
                 let own = ClockSample {
                     device: crew.key(LEAD).tag(),
                     ahead_ms: 0,
                     doubt_ms: 10,
                 };
-                say_at(&mut crew, EYES, 0, Body::ClockSample(own));
+                crew.say_at(EYES, 0, Body::ClockSample(own));
                 crew.sync();
             }
-            let cut_off = say_at(&mut crew, GROUND, ahead_ms, note("alone"));
-            say_at(
-                &mut crew,
-                EYES,
-                20_000 * i64::from(ahead_ms > 0),
-                note("not seen"),
-            );
+            let cut_off = crew.say_at(GROUND, ahead_ms, note("alone"));
+            crew.say_at(EYES, 20_000 * i64::from(ahead_ms > 0), note("not seen"));
             crew.sync();
             assert_eq!(is_late(&crew, cut_off), late, "{ahead_ms} {sampled}");
         }
