@@ -11,6 +11,23 @@ pub const HEADS_MAX: usize = 64;
 pub const DEVICES_MAX: usize = 64;
 /// Most characters in any free text that a person types into an entry.
 pub const TEXT_MAX_CHARS: usize = 500;
+/// Largest photo: a page scales one down to about a third of this before it is sent, where scripts run.
+pub const PHOTO_MAX_BYTES: u32 = 1024 * 1024;
+/// Most bytes of photos that one device has the others keep for a job: some hundred of a page's, and no more than
+/// a phone can spare for a device in bad hands.
+pub const PHOTOS_OF_ONE_MAX_BYTES: u64 = 32 * 1024 * 1024;
+/// Most photos that one device has the others keep, so that many small ones cost no more time than some large ones.
+pub const PHOTOS_OF_ONE_MAX: usize = 512;
+/// Most bytes of photos that a device keeps for a job.
+pub const PHOTOS_MAX_BYTES: u64 = 256 * 1024 * 1024;
+/// Bytes of a photo that go in one message: a twentieth of a second on a radio of 1.5 Mbit/s, which is what a
+/// beacon behind it waits at most.
+pub const PHOTO_PIECE_BYTES: u32 = 8 * 1024;
+/// Longest message about photos: a piece, and what names it.
+pub const PHOTO_MESSAGE_MAX_BYTES: usize = 8 * 1024 + 128;
+/// A device gives the next piece, to whomever, so long after the one before: 64 KiB a second in all, half a Mbit/s
+/// of a radio that has to carry stops.
+pub const PHOTO_PAUSE_MS: u64 = 125;
 /// Most entries waiting for their past.
 pub const PEN_MAX_ENTRIES: usize = 16_384;
 /// Most bytes waiting for their past.

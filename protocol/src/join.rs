@@ -80,6 +80,12 @@ enum Said {
     Stop { words: String },
     /// The stop is logged.
     StopHeard,
+    /// This attempt is not known here, as after a restart: knock anew.
+    Again,
+    /// What was sent could not be read.
+    NotUnderstood,
+    /// The number is not the one committed to.
+    NotCommitted,
 }
 
 /// Why an attempt failed. The connection is closed then.
@@ -102,6 +108,14 @@ pub enum BadJoin {
     /// The number is not the one committed to: somebody is in the middle, or the other side is broken.
     #[error("the other side's number is not the one it committed to: do not admit it")]
     Commitment,
+    /// The other side got another number than the one that this device committed to.
+    #[error(
+        "the number that reached the other side is not this device's: somebody may stand between; ask again"
+    )]
+    NotCommitted,
+    /// The other side could not read what was sent.
+    #[error("the other side does not understand this device; update the older of the two")]
+    NotUnderstood,
     /// The supervisor said no.
     #[error("not admitted: {why}")]
     Refused {
@@ -147,6 +161,9 @@ pub enum JoinStep {
     },
     /// More is to come.
     Wait,
+    /// The host knows nothing of this attempt any longer, as after a restart: begin anew, with a new number and so
+    /// with other words.
+    Again,
     /// On the job: write these to a new journal, in this order, and open the engine with them.
     Ready {
         /// The job.
@@ -207,6 +224,9 @@ impl Joining {
                 })
             }
             (_, Said::Refused { why }) => Err(BadJoin::Refused { why }),
+            (_, Said::NotUnderstood) => Err(BadJoin::NotUnderstood),
+            (_, Said::NotCommitted) => Err(BadJoin::NotCommitted),
+            (At::Compared, Said::Again) => Ok(JoinStep::Again),
             (At::Compared, Said::Log { entries }) => self.take_log(entries),
             (At::Done, Said::Log { .. }) => Ok(JoinStep::Wait),
             _ => Err(BadJoin::OutOfTurn),
@@ -347,6 +367,20 @@ pub fn refuse(why: &str) -> Vec<u8> {
     })
 }
 
+/// The message to a stranger whose own message was refused, without anybody having said no.
+#[must_use]
+pub fn answer_to(bad: &BadJoin) -> Vec<u8> {
+    encode(&match bad {
+        BadJoin::OutOfTurn => Said::Again,
+        BadJoin::Commitment | BadJoin::NotCommitted => Said::NotCommitted,
+        BadJoin::Refused { why } => Said::Refused { why: why.clone() },
+        BadJoin::Encoding
+        | BadJoin::Version { .. }
+        | BadJoin::NotUnderstood
+        | BadJoin::Log { .. } => Said::NotUnderstood,
+    })
+}
+
 /// The messages that bring an admitted device the log up to its admission, in order; `None` while the
 /// graph has no admission of it. The rest it asks for as a crew device.
 #[must_use]
@@ -470,6 +504,27 @@ mod tests {
         hosting.hear(&knock).unwrap();
         let other = encode(&Said::Reveal { nonce: [7; 32] });
         assert_eq!(hosting.hear(&other), Err(BadJoin::Commitment));
+    }
+
+    #[test]
+    fn what_a_host_could_not_take_is_told_to_the_stranger_and_never_as_a_no() {
+        let told = |bad: &BadJoin, at: At| {
+            let (mut joining, _) = Joining::new(A, B, person(), [3; 32]);
+            joining.at = at;
+            joining.hear(&answer_to(bad))
+        };
+        let again = told(&BadJoin::OutOfTurn, At::Compared);
+        assert!(matches!(again, Ok(JoinStep::Again)), "{again:?}");
+        // Who has just knocked and is told to knock would go round for ever.
+        let at_once = told(&BadJoin::OutOfTurn, At::Knocked);
+        assert_eq!(at_once.unwrap_err(), BadJoin::OutOfTurn);
+        for (bad, heard) in [
+            (BadJoin::Commitment, BadJoin::NotCommitted),
+            (BadJoin::Encoding, BadJoin::NotUnderstood),
+            (BadJoin::Version { found: 9 }, BadJoin::NotUnderstood),
+        ] {
+            assert_eq!(told(&bad, At::Compared).unwrap_err(), heard);
+        }
     }
 
     #[test]

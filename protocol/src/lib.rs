@@ -38,6 +38,9 @@ pub mod state;
 // What two devices tell each other.
 pub mod sync;
 
+// Pictures that notes name, behind the entries.
+pub mod photos;
+
 // The one way in and out.
 pub mod engine;
 

@@ -26,6 +26,8 @@ pub enum Reason {
     Proxy { role: RoleId },
     /// The device is not on the roster.
     NotEnrolled { device: DeviceKey },
+    /// This device is not on the roster by the word of that one, which refuses its link.
+    NotEnrolledThere { device: DeviceKey },
     /// The author, or a device present, has not been briefed on the plan as it stands.
     NotBriefed { device: DeviceKey, version: u32 },
     /// The plan was amended since what the author acted on.
@@ -191,7 +193,9 @@ impl Reason {
             Self::NotUnlocked { .. } | Self::NotKnown { .. } => "not_unlocked",
             Self::WrongRole { .. } => "wrong_role",
             Self::Proxy { .. } => "proxy",
-            Self::NotEnrolled { .. } | Self::Removed { .. } => "not_enrolled",
+            Self::NotEnrolled { .. } | Self::NotEnrolledThere { .. } | Self::Removed { .. } => {
+                "not_enrolled"
+            }
             Self::NotBriefed { .. } | Self::PlanChanged { .. } => "not_briefed",
             Self::StopActive { .. } | Self::CrossedStop { .. } | Self::GivenBeforeStop { .. } => {
                 "stop_active"

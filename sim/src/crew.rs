@@ -136,7 +136,12 @@ fn answer(
         }],
         AskedOf::Consent { proposal, .. } => vec![Command::Consent { proposal }],
         AskedOf::InTheClear => vec![heads(status)],
-        AskedOf::Check { step, check, .. } => give(status, job, plan, temper, &step, &check),
+        AskedOf::Check {
+            step, check, since, ..
+        } => {
+            let change = since.then(|| "looked at and put right".to_owned());
+            give(status, job, plan, temper, (&step, &check), change)
+        }
     }
 }
 
@@ -202,8 +207,8 @@ fn give(
     job: &Job,
     plan: &Plan,
     temper: &Temper,
-    step: &StepId,
-    check: &CheckId,
+    (step, check): (&StepId, &CheckId),
+    change: Option<String>,
 ) -> Vec<Command> {
     let Some(planned) = plan.step(step) else {
         return Vec::new();
@@ -260,7 +265,7 @@ fn give(
         step: step.clone(),
         check: check.clone(),
         said,
-        change: None,
+        change,
         held_ms: planned.critical.then_some(plan.times.press_ms),
     };
     first.push(given);

@@ -6,6 +6,10 @@ mod program;
 use clap::Parser;
 use std::process::ExitCode;
 
+// The explorer and the runs copy engines, and with them a hundred small allocations each time.
+#[global_allocator]
+static MEMORY: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 fn main() -> ExitCode {
     match program::Program::parse().run() {
         Ok(good) => ExitCode::from(u8::from(!good)),

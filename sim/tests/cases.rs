@@ -39,7 +39,7 @@ fn read(file: &str, text: &str) -> Result<Case, Vec<Fault>> {
 #[test]
 fn every_word_of_every_file_is_understood() {
     let files = files();
-    assert_eq!(files.len(), 26);
+    assert_eq!(files.len(), 30);
     for path in &files {
         let text = std::fs::read_to_string(path).unwrap();
         let case = read(name(path), &text).unwrap();
@@ -253,4 +253,8 @@ cases! {
     long c23_overnight_suspension: "c23-overnight-suspension.toml",
     long c24_lightning: "c24-lightning.toml",
     short c25_mirror_disagreement: "c25-mirror-disagreement.toml",
+    short c26_ground_says_no: "c26-ground-says-no.toml",
+    short c27_unbriefed_hand: "c27-unbriefed-hand.toml",
+    short c28_relief_offered_twice: "c28-relief-offered-twice.toml",
+    short c29_office_offered_twice: "c29-office-offered-twice.toml",
 }

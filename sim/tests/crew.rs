@@ -329,6 +329,24 @@ fn a_supervisor_who_is_lost_is_replaced_by_a_majority() {
     let mut world = World::with_crew(options(50, Air::POOR, small()));
     world.run_for(8_000);
     world.power_off(SUPERVISOR);
+    is_taken_over_from(&mut world);
+}
+
+#[test]
+fn a_supervisor_who_has_left_is_replaced_by_a_majority() {
+    let mut world = World::with_crew(options(51, Air::POOR, small()));
+    world.run_for(8_000);
+    world.do_now(SUPERVISOR, Command::Leave);
+    let left = world.run_until(20_000, |world| {
+        let engine = world.engine(GROUND).unwrap();
+        engine.job().roster().supervisor.is_none()
+    });
+    assert!(left, "nobody hears that the supervisor has left");
+    is_taken_over_from(&mut world);
+}
+
+/// The ground worker proposes, the others' devices consent, and the job goes on to its close.
+fn is_taken_over_from(world: &mut World) {
     world.run_for(11_000);
     let device = world.devices[SUPERVISOR].id;
     world.do_now(
@@ -344,11 +362,11 @@ fn a_supervisor_who_is_lost_is_replaced_by_a_majority() {
         engine.job().roster().supervisor == Some(world.devices[GROUND].id)
     });
     if !replaced {
-        explain(&world);
+        explain(world);
     }
     assert!(replaced, "the office was not taken over");
-    run_to_close(&mut world, 150_000);
-    nothing_broken(&world);
+    run_to_close(world, 150_000);
+    nothing_broken(world);
 }
 
 #[test]

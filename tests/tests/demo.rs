@@ -92,6 +92,21 @@ fn the_whole_job_runs_to_its_close() {
     assert!(Path::new(log).starts_with(&keep));
     let verified = gantline(&["verify", log]);
     assert_eq!(verified.code, Some(0), "{verified:?}");
+    // The photo of its one note is on the devices that stayed, and is what the log names.
+    for device in ["Alder", "Birch", "Cedar", "Elm", "spare"] {
+        let jobs = keep.join(device).join("jobs");
+        let job = std::fs::read_dir(jobs).unwrap().next().unwrap().unwrap();
+        let photos = job.path().join("photos").display().to_string();
+        let verified = gantline(&["verify", log, "--photos", &photos, "--json"]);
+        let answer: Value = serde_json::from_str(&verified.stdout).unwrap();
+        assert_eq!(verified.code, Some(0), "{device}: {answer}");
+        assert_eq!(answer[0]["photos"][0]["found"], "good", "{device}");
+        assert_eq!(answer[0]["photos"].as_array().unwrap().len(), 1);
+    }
+    let nowhere = folder.path().display().to_string();
+    let verified = gantline(&["verify", log, "--photos", &nowhere]);
+    assert_eq!(verified.code, Some(1), "{verified:?}");
+    assert!(verified.stdout.contains("NOT there"), "{verified:?}");
     let replay = gantline(&["replay", log, "--json"]);
     let replay: Value = serde_json::from_str(&replay.stdout).unwrap();
     assert_eq!(

@@ -1,60 +1,30 @@
 //! Full disk: does a device say so and hold, and does its stop still work?
-//! Owns: a file system of its own, two MiB.   Gives: Hold with words, a stop that is shown, a log that is whole.
-//! May use: support::node, mount (as root, as CI is).   Never: the disk of whoever runs the tests.
+//! Gives: Hold with words, a stop that is shown, a log that is whole.
+//! May use: support::node, support::disk.   Never: the disk of whoever runs the tests.
 
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
+use gantline_tests::support::disk::SmallDisk;
 use gantline_tests::support::node::Device;
-use std::fs;
-use std::path::{Path, PathBuf};
-use std::process::Command;
-
-/// A small file system, unmounted when dropped.
-struct Small(PathBuf);
-
-impl Small {
-    fn mount(at: &Path) -> Self {
-        fs::create_dir_all(at).unwrap();
-        let mounted = Command::new("mount")
-            .args(["-t", "tmpfs", "-o", "size=6m,mode=700", "gantline-test"])
-            .arg(at)
-            .status()
-            .is_ok_and(|status| status.success());
-        assert!(
-            mounted,
-            "a file system of its own needs root: run the tests as root, as CI does"
-        );
-        Self(at.to_owned())
-    }
-}
-
-impl Drop for Small {
-    fn drop(&mut self) {
-        // Lazily, as a node may still be ending.
-        let _ = Command::new("umount").arg("-l").arg(&self.0).status();
-    }
-}
 
 #[test]
 fn a_full_disk_is_said_and_stop_still_works() {
     let folder = tempfile::tempdir().unwrap();
-    let small = Small::mount(&folder.path().join("disk"));
-    let device = Device::founder(small.0.join("alder"));
+    let small = SmallDisk::mount(&folder.path().join("disk"));
+    let device = Device::founder(small.folder().join("alder"));
     let node = device.start();
     assert!(node.lives());
 
-    // Fill it to the last byte, then make notes until the room that the journal had kept is used up.
-    let filler = small.0.join("filler");
-    let mut size = 8 * 1024 * 1024;
-    let mut all = Vec::new();
-    while size > 0 {
-        all.resize(all.len() + size, 0xaa_u8);
-        if fs::write(&filler, &all).is_err() {
-            all.truncate(all.len() - size);
-            let _ = fs::write(&filler, &all);
-            size /= 2;
-        }
-    }
+    // So small a disk is the log's alone: a photo is refused with words, and the note without it is taken.
+    let tag = concat!(env!("CARGO_MANIFEST_DIR"), "/../node/src/demo/tag.png");
+    let ran = device.run(&["act", "note", "The tag", "--photo", tag]);
+    assert_eq!(ran.code, Some(1), "{ran:?}");
+    assert!(ran.stderr.contains("too little room"), "{ran:?}");
+    let without = device.answer(&["act", "note", "The tag"]);
+    assert_eq!(without["outcome"], "recorded", "{without}");
+
+    // To the last byte; then notes until the room that the journal had kept is used up.
+    small.fill();
     let note = "x".repeat(480);
     let mut refused = None;
     for _ in 0..20_000 {
@@ -103,7 +73,7 @@ fn a_full_disk_is_said_and_stop_still_works() {
     // And with room again, what was recorded is all there.
     let entries = status["entries"].as_u64().unwrap();
     drop(node);
-    fs::remove_file(&filler).unwrap();
+    small.clear();
     let again = device.start();
     let status = device.answer(&["status"]);
     assert!(

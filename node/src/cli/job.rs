@@ -1,11 +1,11 @@
 //! Job: how does a device come to a job?
-//! Owns: nothing.   Gives: `gantline job found`, `join`, `admit`, `list`.
+//! Owns: nothing.   Gives: `gantline job found`, `admit`, `list`; `join` has a file of its own.
 //! May use: device's ways onto a job, control's client.   Never: admits anybody whose words were not given.
 
-use super::{Answer, Exit, Problem, Settings, plan::Named};
+use super::{Answer, Exit, Problem, Settings, join, plan::Named};
 use crate::control::client::Client;
 use crate::control::{Admission, RefusedJoin};
-use crate::device::{Home, JoinRequest, found_job, join_job};
+use crate::device::{Home, JoinRequest, found_job};
 use crate::words::{ENGLISH, Words};
 use clap::{Args, Subcommand};
 use gantline_protocol::engine::Outcome;
@@ -15,7 +15,6 @@ use gantline_protocol::log::journal;
 use gantline_protocol::log::wire::Entry;
 use gantline_protocol::plan::MarkIs;
 use serde::Serialize;
-use std::net::SocketAddr;
 use std::sync::Arc;
 
 /// Found a job, join one, admit a device, list this device's jobs
@@ -23,20 +22,7 @@ use std::sync::Arc;
 pub(super) enum Arguments {
     /// Found a job from a plan; this device's holder is its first supervisor
     Found(FoundArguments),
-    /// Ask to join a job at a device that is on it, and wait until it is admitted
-    ///
-    /// Both screens show the same six words. Read them out; who admits compares. Prints the words first (with
-    /// --json a line with `words`), and the job when admitted (a line with `job`).
-    Join {
-        /// Address of a device on the job, as that device's node prints it
-        address: SocketAddr,
-        /// Your call sign
-        #[arg(long)]
-        person: Person,
-        /// The key of the only device that may answer there
-        #[arg(long, value_name = "KEY")]
-        device: Option<DeviceKey>,
-    },
+    Join(join::Arguments),
     /// Show who asks to join at this device; admit one whose words agree. Supervisor
     Admit(AdmitArguments),
     /// List this device's jobs
@@ -93,11 +79,7 @@ pub(super) fn run(settings: &Settings, arguments: Arguments) -> Result<Exit, Pro
     let home = Home::at(&settings.folder()?);
     match arguments {
         Arguments::Found(arguments) => found(settings, &home, arguments),
-        Arguments::Join {
-            address,
-            person,
-            device,
-        } => join(settings, &home, address, device, person),
+        Arguments::Join(arguments) => join::run(settings, &home, arguments),
         Arguments::Admit(arguments) => admit(settings, &home, arguments),
         Arguments::List => list(settings, &home),
     }
@@ -140,54 +122,6 @@ fn found(settings: &Settings, home: &Home, arguments: FoundArguments) -> Result<
         answer.line(format_args!("{title}; supervisor {}.", arguments.person))?;
         answer
             .line("Run it with `gantline node`; the others join at the address that it prints.")?;
-    }
-    Ok(Exit::Good)
-}
-
-#[derive(Debug, Serialize)]
-struct WordsShown {
-    words: String,
-}
-
-#[derive(Debug, Serialize)]
-struct Joined {
-    job: String,
-}
-
-fn join(
-    settings: &Settings,
-    home: &Home,
-    address: SocketAddr,
-    device: Option<DeviceKey>,
-    person: Person,
-) -> Result<Exit, Problem> {
-    let runtime = super::node::runtime()?;
-    let mut answer = Answer::new();
-    let mut shown = Ok(());
-    let job = runtime.block_on(join_job(home, address, device, person, |words| {
-        shown = if settings.json {
-            answer.json(&WordsShown {
-                words: words.to_string(),
-            })
-        } else {
-            answer
-                .line(format_args!("The words are: {words}"))
-                .and_then(|()| {
-                    answer.line(
-                        "Read them out. They must be the same on the screen of who admits you.",
-                    )
-                })
-        };
-    }))?;
-    shown?;
-    if settings.json {
-        answer.json(&Joined {
-            job: job.to_string(),
-        })?;
-    } else {
-        answer.line(format_args!(
-            "Admitted to job {job}. Run it with `gantline node`."
-        ))?;
     }
     Ok(Exit::Good)
 }

@@ -8,6 +8,7 @@ mod answer;
 mod demo;
 mod device;
 mod job;
+mod join;
 mod limits;
 mod node;
 mod page;

@@ -1,9 +1,9 @@
 //! Node: runs this device's part of the job.
-//! Owns: the runtime.   Gives: `gantline node`.
+//! Owns: the runtime.   Gives: `gantline node`, `serve`.
 //! May use: device::Node.   Never: a rule of the job.
 
 use super::{Answer, Exit, Problem, Settings};
-use crate::device::{Home, Node, NodeConfig, Request, sound_stops};
+use crate::device::{Home, Node, NodeConfig, NodeHandle, Request, sound_stops};
 use clap::Args;
 use gantline_protocol::ids::{DeviceKey, JobId};
 use serde::Serialize;
@@ -86,40 +86,58 @@ pub(super) fn run(settings: &Settings, arguments: &Arguments) -> Result<Exit, Pr
         allow_faults: arguments.allow_faults,
     };
     runtime()?.block_on(async {
-        let node = Node::start(config).await?;
-        let findings: Vec<String> = node.findings().iter().map(ToString::to_string).collect();
-        let ready = Ready {
-            device: node.device().to_string(),
-            job: node.job().to_string(),
-            listen: node.address(),
-            control: node.control_address(),
-            findings,
-        };
-        // Nobody to read it is no reason not to run.
-        let _ = say_ready(settings, &ready);
-        if !arguments.no_sound {
-            let (folder, path) = (settings.folder()?, std::env::var_os("PATH"));
-            tokio::spawn(sound_stops(node.handle(), folder, path));
-        }
-        if arguments.until_stdin_ends {
-            let handle = node.handle();
-            let (ended, stdin_ended) = tokio::sync::oneshot::channel();
-            std::thread::spawn(move || {
-                let mut bytes = [0; 64];
-                while matches!(std::io::stdin().read(&mut bytes), Ok(1..)) {}
-                // The node may have ended before.
-                let _ = ended.send(());
-            });
-            tokio::spawn(async move {
-                if stdin_ended.await.is_ok() {
-                    // As above.
-                    let _ = handle.tell(Request::Shutdown).await;
-                }
-            });
-        }
-        node.run_until_signal().await.map_err(Problem::Runtime)?;
-        Ok(Exit::Good)
+        let until_stdin_ends = arguments.until_stdin_ends;
+        serve(settings, config, !arguments.no_sound, async |node| {
+            if until_stdin_ends {
+                end_with_stdin(node);
+            }
+        })
+        .await
     })
+}
+
+/// Runs a node to its end. `started`: what is done once it answers.
+pub(super) async fn serve(
+    settings: &Settings,
+    config: NodeConfig,
+    sound: bool,
+    started: impl AsyncFnOnce(NodeHandle),
+) -> Result<Exit, Problem> {
+    let node = Node::start(config).await?;
+    let findings: Vec<String> = node.findings().iter().map(ToString::to_string).collect();
+    let ready = Ready {
+        device: node.device().to_string(),
+        job: node.job().to_string(),
+        listen: node.address(),
+        control: node.control_address(),
+        findings,
+    };
+    // Nobody to read it is no reason not to run.
+    let _ = say_ready(settings, &ready);
+    if sound {
+        let (folder, path) = (settings.folder()?, std::env::var_os("PATH"));
+        tokio::spawn(sound_stops(node.handle(), folder, path));
+    }
+    started(node.handle()).await;
+    node.run_until_signal().await.map_err(Problem::Runtime)?;
+    Ok(Exit::Good)
+}
+
+/// The node ends when stdin does.
+fn end_with_stdin(handle: NodeHandle) {
+    let (ended, stdin_ended) = tokio::sync::oneshot::channel();
+    std::thread::spawn(move || {
+        let mut bytes = [0; 64];
+        while matches!(std::io::stdin().read(&mut bytes), Ok(1..)) {}
+        // The node may have ended before.
+        let _ = ended.send(());
+    });
+    tokio::spawn(async move {
+        if stdin_ended.await.is_ok() {
+            // As above.
+            let _ = handle.tell(Request::Shutdown).await;
+        }
+    });
 }
 
 fn say_ready(settings: &Settings, ready: &Ready) -> Result<(), Problem> {

@@ -9,6 +9,7 @@ use crate::store::StoreFault;
 use gantline_protocol::ids::{DeviceKey, ItemId, Person};
 use gantline_protocol::limits::LimitError;
 use gantline_protocol::limits::compare::CannotCompare;
+use gantline_protocol::log::photo::NoPhoto;
 use gantline_protocol::plan::Faults;
 use std::io;
 use std::path::PathBuf;
@@ -80,6 +81,17 @@ pub(super) enum Problem {
         /// The missing flag.
         flag: &'static str,
     },
+    /// A file that is no picture that a note can name.
+    #[error("the file {} cannot go with a note: {source}", path.display())]
+    Photo {
+        /// Which.
+        path: PathBuf,
+        /// Why not.
+        source: NoPhoto,
+    },
+    /// A picture beside a note that is not a plain one.
+    #[error("a photo goes with a plain note only")]
+    PhotoOfNoNote,
     /// A plan that does not hang together.
     #[error("the plan cannot be used:\n{0}")]
     Plan(#[from] Faults),
@@ -180,6 +192,8 @@ impl Problem {
             | Self::NoSuchPerson { .. }
             | Self::ScanOfNothing { .. }
             | Self::NoteLacks { .. }
+            | Self::Photo { .. }
+            | Self::PhotoOfNoNote
             | Self::Plan(_)
             | Self::Limit(_)
             | Self::Table { .. }
@@ -215,6 +229,10 @@ impl Problem {
             Self::ScanOfNothing { .. } => {
                 "Give --test-age-months, --no-test-record, --inspected or --out-of-service."
             }
+            Self::Photo { .. } => {
+                "Give a JPEG, PNG or WebP picture of at most 1 MiB, or note it without."
+            }
+            Self::PhotoOfNoNote => "Leave out --kind, or --photo.",
             Self::NoteLacks { .. } => "Add it, or choose another --kind.",
             Self::Plan(_) => "Mend those places, and see `gantline plan check`.",
             Self::Limit(_) => "See `--help` for the inputs and the range of each formula.",

@@ -6,6 +6,8 @@ use super::{Answer, Exit, Problem, Settings, read_bytes};
 use crate::words::{ENGLISH, Words};
 use clap::Args;
 use gantline_protocol::gate::Job;
+use gantline_protocol::log::entry::{Body, Note, NoteKind};
+use gantline_protocol::log::photo::Photo;
 use gantline_protocol::reason::Reason;
 use gantline_protocol::replay::{self, Worth, kind, replay};
 use gantline_protocol::time::WallClock;
@@ -42,6 +44,9 @@ struct Line {
     wall_ms: i64,
     kind: &'static str,
     says: String,
+    /// The photo that it names.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    photo: Option<Photo>,
     /// counts, not_counted or information.
     verdict: &'static str,
     reasons: Vec<Reason>,
@@ -78,6 +83,9 @@ pub(super) fn run(settings: &Settings, arguments: &Arguments) -> Result<Exit, Pr
                 line.person.as_deref().unwrap_or("unknown"),
                 line.says
             ))?;
+            if let Some(photo) = &line.photo {
+                answer.line(format_args!("             the photo {}", photo.hash))?;
+            }
             if line.late_by_sync {
                 answer.line(
                     "             late: another device wrote long after it without having seen it",
@@ -114,6 +122,13 @@ fn shown(job: &Job, words: &Words, line: replay::Line) -> Option<Line> {
         wall_ms: line.wall.0,
         kind: kind(body),
         says: words.entry(body),
+        photo: match body {
+            Body::Note(Note {
+                kind: NoteKind::Photo(photo),
+                ..
+            }) => Some(*photo),
+            _ => None,
+        },
         verdict: match line.worth {
             Worth::Counts => "counts",
             Worth::DoesNotCount => "not_counted",

@@ -6,10 +6,12 @@ use super::{Answer, Exit, Problem, Settings, read_bytes};
 use crate::words::short;
 use clap::Args;
 use gantline_protocol::ids::DeviceKey;
+use gantline_protocol::log::photo::Photo;
+use gantline_protocol::photos::Named;
 use gantline_protocol::verify::{Fault, Report, verify_file};
 use serde::Serialize;
 use std::collections::BTreeMap;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Verify log files: is each whole and unchanged?
 ///
@@ -17,11 +19,18 @@ use std::path::PathBuf;
 /// code 0: each file is whole and unchanged. 1: one is not; the first bad entry is named with its author and
 /// number. An end that was cut off between two entries, with all that had seen them, is shown by another
 /// device's log, or by a log without its close.
+///
+/// The photos that a log's notes name are listed; their bytes are not in the log. With --photos each is looked for in a
+/// folder (a device's are in `jobs/JOB/photos`) and held against its name: exit code 1 also when one is not there or
+/// is not what was named.
 #[derive(Debug, Args)]
 pub(super) struct Arguments {
     /// Exported logs, or journals of devices
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
+    /// Where the photos are, each a file named by its hash
+    #[arg(long, value_name = "FOLDER")]
+    photos: Option<PathBuf>,
 }
 
 #[derive(Debug, Serialize)]
@@ -39,6 +48,53 @@ struct Shown {
     faults: usize,
     /// Entries that are good by themselves and had seen something that is not.
     depend: usize,
+    /// Photos that its notes name.
+    photos: Vec<ShownPhoto>,
+}
+
+#[derive(Debug, Serialize)]
+struct ShownPhoto {
+    #[serde(flatten)]
+    photo: Photo,
+    author: String,
+    /// Whether its bytes are what was named; `None`: not looked for.
+    found: Option<Found>,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize)]
+#[serde(rename_all = "snake_case")]
+enum Found {
+    Good,
+    Missing,
+    Changed,
+}
+
+/// What a log names, and what is in the folder of it.
+fn photos(report: &Report, folder: Option<&Path>) -> Result<Vec<ShownPhoto>, Problem> {
+    let Some(job) = &report.job else {
+        return Ok(Vec::new());
+    };
+    let named = Named::of(job.graph());
+    let all = named.all().iter().map(|named| {
+        let found = folder
+            .map(|folder| found(folder, &named.photo))
+            .transpose()?;
+        Ok(ShownPhoto {
+            photo: named.photo,
+            author: named.by.to_string(),
+            found,
+        })
+    });
+    all.collect()
+}
+
+fn found(folder: &Path, photo: &Photo) -> Result<Found, Problem> {
+    let path = folder.join(photo.hash.to_string());
+    if !path.exists() {
+        return Ok(Found::Missing);
+    }
+    let good = Photo::of(&read_bytes(&path)?).as_ref() == Ok(photo);
+    Ok(if good { Found::Good } else { Found::Changed })
 }
 
 #[derive(Debug, Serialize)]
@@ -72,7 +128,9 @@ pub(super) fn run(settings: &Settings, arguments: &Arguments) -> Result<Exit, Pr
     for (path, bytes) in files {
         let report = verify_file(&bytes);
         let ok = report.is_whole();
-        if !ok {
+        let photos = photos(&report, arguments.photos.as_deref())?;
+        let is_lost = |photo: &ShownPhoto| photo.found.is_some_and(|found| found != Found::Good);
+        if !ok || photos.iter().any(is_lost) {
             exit = Exit::No;
         }
         if settings.json {
@@ -91,10 +149,25 @@ pub(super) fn run(settings: &Settings, arguments: &Arguments) -> Result<Exit, Pr
                 bad: report.first_fault().map(Bad::from),
                 faults: report.faults.len(),
                 depend: report.depend.len(),
+                photos,
             });
         } else {
             for line in lines(&report) {
                 answer.line(format_args!("{}: {line}", path.display()))?;
+            }
+            for photo in &photos {
+                let found = match photo.found {
+                    None => "",
+                    Some(Found::Good) => ": there, and what was named",
+                    Some(Found::Missing) => ": NOT there",
+                    Some(Found::Changed) => ": there, but NOT what was named",
+                };
+                answer.line(format_args!(
+                    "{}: names the photo {}, {} bytes{found}.",
+                    path.display(),
+                    photo.photo.hash,
+                    photo.photo.bytes
+                ))?;
             }
         }
     }

@@ -10,6 +10,8 @@ use crate::control::{
 use crate::device::{Health, Home, JoinRequest};
 use crate::pages::Link;
 use gantline_protocol::engine::{Command, Outcome};
+use gantline_protocol::ids::PhotoHash;
+use gantline_protocol::log::photo::Photo;
 use gantline_protocol::state::Status;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -130,6 +132,23 @@ impl Client {
     /// [`ClientFault`].
     pub fn log(&self) -> Result<Vec<u8>, ClientFault> {
         self.body("GET", "/api/log", &[])
+    }
+
+    /// Has a picture kept, and says how a note names it.
+    ///
+    /// # Errors
+    /// [`ClientFault`].
+    pub fn keep_photo(&self, content: &[u8]) -> Result<Photo, ClientFault> {
+        let body = self.body("POST", "/api/photo", content)?;
+        self.read(&body)
+    }
+
+    /// A picture that a note on this job names.
+    ///
+    /// # Errors
+    /// [`ClientFault`]; refused where it is not here.
+    pub fn photo(&self, hash: &PhotoHash) -> Result<Vec<u8>, ClientFault> {
+        self.body("GET", &format!("/api/photo/{hash}"), &[])
     }
 
     /// Devices that ask to join.

@@ -51,6 +51,15 @@ pub enum Refusal {
     /// The node was not started for tests.
     #[error("this node was not started so that its links may be cut")]
     NoFaults,
+    /// A picture that is not kept.
+    #[error("the photo is not kept: {why}")]
+    Photo {
+        /// Why not.
+        why: String,
+    },
+    /// No note names it, or it is not here yet.
+    #[error("there is no such photo here: no note on this job names it, or it has not come yet")]
+    NoPhoto,
     /// The node is ending.
     #[error("the node is ending")]
     Ending,
@@ -79,8 +88,8 @@ impl Refusal {
             Self::Host => StatusCode::MISDIRECTED_REQUEST,
             Self::Origin | Self::NoFaults => StatusCode::FORBIDDEN,
             Self::TooLong { .. } => StatusCode::PAYLOAD_TOO_LARGE,
-            Self::Body | Self::Form { .. } => StatusCode::BAD_REQUEST,
-            Self::Path { .. } | Self::NotAsked => StatusCode::NOT_FOUND,
+            Self::Body | Self::Form { .. } | Self::Photo { .. } => StatusCode::BAD_REQUEST,
+            Self::Path { .. } | Self::NotAsked | Self::NoPhoto => StatusCode::NOT_FOUND,
             Self::Method => StatusCode::METHOD_NOT_ALLOWED,
             Self::Ending => StatusCode::SERVICE_UNAVAILABLE,
             Self::Log { .. } => StatusCode::INTERNAL_SERVER_ERROR,

@@ -1,5 +1,5 @@
 //! Guard: who may speak to the node.
-//! Owns: the token.   Gives: `Guard`, run before every route.
+//! Owns: the token.   Gives: `Guard`, run before every route; `Here`, the part of it that looks where a request comes from.
 //! May use: file, error.   Never: lets anything through that it does not understand.
 //!
 //! The socket is on the loopback address, which every page in a browser on this machine can reach too. A page of
@@ -23,22 +23,46 @@ pub(crate) struct Guard {
 }
 
 struct Allowed {
-    hosts: [String; 2],
-    origins: [String; 2],
+    here: Here,
     /// The hash of the token, so that comparing takes the same time whatever is given.
     token: blake3::Hash,
     pages: Arc<Pages>,
 }
 
-impl Guard {
-    pub(crate) fn new(file: &ControlFile, pages: Arc<Pages>) -> Self {
-        let port = file.port;
+/// What a request must name that is meant for one port of this machine, and comes from no other site's page.
+#[derive(Debug)]
+pub(crate) struct Here {
+    hosts: [String; 2],
+    origins: [String; 2],
+}
+
+impl Here {
+    pub(crate) fn new(port: u16) -> Self {
         let hosts = [format!("127.0.0.1:{port}"), format!("localhost:{port}")];
         let origins = hosts.clone().map(|host| format!("http://{host}"));
+        Self { hosts, origins }
+    }
+
+    pub(crate) fn check(&self, headers: &HeaderMap) -> Result<(), Refusal> {
+        let host = only(headers, &HOST).ok_or(Refusal::Host)?;
+        if !self.hosts.iter().any(|allowed| allowed == host) {
+            return Err(Refusal::Host);
+        }
+        if headers.contains_key(ORIGIN) {
+            let origin = only(headers, &ORIGIN).ok_or(Refusal::Origin)?;
+            if !self.origins.iter().any(|allowed| allowed == origin) {
+                return Err(Refusal::Origin);
+            }
+        }
+        Ok(())
+    }
+}
+
+impl Guard {
+    pub(crate) fn new(file: &ControlFile, pages: Arc<Pages>) -> Self {
         Self {
             allowed: Arc::new(Allowed {
-                hosts,
-                origins,
+                here: Here::new(file.port),
                 token: blake3::hash(file.token.as_bytes()),
                 pages,
             }),
@@ -46,16 +70,7 @@ impl Guard {
     }
 
     fn check(&self, method: &Method, path: &str, headers: &HeaderMap) -> Result<(), Refusal> {
-        let host = only(headers, &HOST).ok_or(Refusal::Host)?;
-        if !self.allowed.hosts.iter().any(|allowed| allowed == host) {
-            return Err(Refusal::Host);
-        }
-        if headers.contains_key(ORIGIN) {
-            let origin = only(headers, &ORIGIN).ok_or(Refusal::Origin)?;
-            if !self.allowed.origins.iter().any(|allowed| allowed == origin) {
-                return Err(Refusal::Origin);
-            }
-        }
+        self.allowed.here.check(headers)?;
         if pages::is_open(path) {
             return Ok(());
         }
@@ -97,7 +112,7 @@ pub(crate) async fn check(State(guard): State<Guard>, request: Request, next: Ne
     match guard.check(method, path, request.headers()) {
         Ok(()) => next.run(request).await,
         Err(Refusal::Token) if method == Method::GET && pages::is_page(path) => {
-            pages::needs_link(guard.allowed.pages.language())
+            pages::needs_link(guard.allowed.pages.language(), pages::page_link)
         }
         Err(refusal) => refusal.into_response(),
     }

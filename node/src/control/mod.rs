@@ -5,13 +5,14 @@
 //! The pages for people are in `pages`; they come through the same socket and the same guard.
 //!
 //! In reading order: `file` where the node is and its token · `guard` who may speak · `error` answers that say no ·
-//! `routes` what can be asked · `follow` answers that go on · `client` the other end.
+//! `routes` what can be asked · `photos` pictures · `follow` answers that go on · `client` the other end.
 
 pub mod client;
 mod error;
 mod file;
 mod follow;
 mod guard;
+mod photos;
 mod routes;
 #[cfg(test)]
 mod tests;
@@ -20,10 +21,13 @@ pub use client::{Client, ClientFault};
 pub use error::{ControlError, Refusal};
 pub use file::{ControlFile, ControlFileFault};
 pub(crate) use follow::pieces;
+pub(crate) use guard::Here;
+pub(crate) use photos::found as found_photo;
 pub use routes::{Admission, Fault, KnownAddress, RefusedJoin};
 
 use crate::device::{Home, NodeHandle};
 use crate::pages::Pages;
+use crate::store::PhotoFolder;
 use gantline_protocol::ids::JobId;
 use guard::Guard;
 use std::net::{Ipv4Addr, SocketAddr};
@@ -36,6 +40,7 @@ use std::sync::atomic::AtomicU64;
 pub(crate) struct Shared {
     pub(crate) node: NodeHandle,
     pub(crate) journal: PathBuf,
+    pub(crate) photos: PhotoFolder,
     pub(crate) durable: Arc<AtomicU64>,
     pub(crate) pages: Arc<Pages>,
 }
@@ -106,6 +111,7 @@ pub async fn serve(
     let shared = Shared {
         node,
         journal: home.journal_path(&job),
+        photos: PhotoFolder::of(&home.job_folder(&job)),
         durable,
         pages,
     };

@@ -3,7 +3,7 @@
 //! May use: device::request, error, guard, follow.   Never: what a command means.
 
 use crate::control::guard::{self, Guard};
-use crate::control::{Refusal, Shared, follow};
+use crate::control::{Refusal, Shared, follow, photos};
 use crate::device::{Health, JoinRequest, Request};
 use crate::pages;
 use axum::Json;
@@ -17,6 +17,7 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use gantline_protocol::engine::{Command, Outcome};
 use gantline_protocol::ids::{DeviceKey, Person, RoleId};
+use gantline_protocol::log::entry::NoteKind;
 use gantline_protocol::state::Status;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
@@ -25,7 +26,8 @@ use std::net::SocketAddr;
 /// Longest body: an act with the longest texts and lists of changes fits many times.
 pub(crate) const BODY_MAX_BYTES: usize = 64 * 1024;
 
-const KNOWN: &str = "POST /api/act, GET /api/status, GET /api/follow, GET /api/log, GET /api/joins, \
+const KNOWN: &str = "POST /api/act, GET /api/status, GET /api/follow, GET /api/log, POST /api/photo, \
+    GET /api/photo/HASH, GET /api/joins, \
     POST /api/admit, POST /api/refuse, POST /api/address, GET /api/health, POST /api/page, POST /api/page/closed, \
     POST /api/page/link, POST /api/shutdown";
 
@@ -75,6 +77,8 @@ pub(crate) fn all(shared: Shared, guard: Guard) -> Router {
         .route("/api/status", get(status))
         .route("/api/follow", get(follow::status))
         .route("/api/log", get(follow::log))
+        .route("/api/photo", post(photos::put).layer(photos::limit()))
+        .route("/api/photo/{hash}", get(photos::get))
         .route("/api/joins", get(joins))
         .route("/api/admit", post(admit))
         .route("/api/refuse", post(refuse))
@@ -95,7 +99,7 @@ pub(crate) fn all(shared: Shared, guard: Guard) -> Router {
         .with_state(shared)
 }
 
-type Body = Result<Bytes, BytesRejection>;
+pub(super) type Body = Result<Bytes, BytesRejection>;
 
 fn read<T: DeserializeOwned>(body: Body) -> Result<T, Refusal> {
     let bytes = body.map_err(|rejection| {
@@ -114,6 +118,13 @@ fn read<T: DeserializeOwned>(body: Body) -> Result<T, Refusal> {
 
 async fn act(State(shared): State<Shared>, body: Body) -> Result<Json<Outcome>, Refusal> {
     let command: Command = read(body)?;
+    if let Command::Note {
+        kind: NoteKind::Photo(photo),
+        ..
+    } = &command
+    {
+        photos::must_be_kept(&shared, photo).await?;
+    }
     Ok(Json(shared.node.act(command).await?))
 }
 

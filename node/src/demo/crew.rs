@@ -141,15 +141,20 @@ impl Hand {
                 proposal: *proposal,
             },
             AskedOf::InTheClear => head_count(vec![self.person.clone()]),
-            AskedOf::Check { step, check, .. } => self.check(step, check, status, plan)?,
+            AskedOf::Check {
+                step, check, since, ..
+            } => {
+                let change = since.then(|| "Looked at again, from closer".to_owned());
+                self.check((step, check), change, status, plan)?
+            }
         })
     }
 
     /// Gives a check, after what it rests on.
     fn check(
         &self,
-        step: &StepId,
-        check: &CheckId,
+        (step, check): (&StepId, &CheckId),
+        change: Option<String>,
         status: &Status,
         plan: &Plan,
     ) -> Option<Command> {
@@ -181,7 +186,7 @@ impl Hand {
             step: step.clone(),
             check: check.clone(),
             said: said(expects, plan)?,
-            change: None,
+            change,
             held_ms: planned.critical.then_some(plan.times.press_ms),
         })
     }

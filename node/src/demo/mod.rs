@@ -9,6 +9,7 @@
 
 mod crew;
 mod mistakes;
+mod photo;
 mod script;
 mod serve;
 mod show;

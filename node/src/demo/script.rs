@@ -6,6 +6,7 @@ use super::mistakes::{
     clearance_too_short, closes, count_one_short, device_dies, link_lost, observer_relieved,
     presses_ahead, stop_crosses_two, tool_past_its_test,
 };
+use super::photo;
 use super::show::Show;
 use super::stage::{Stage, person};
 use super::station::{Station, once, program, text};
@@ -70,6 +71,7 @@ pub(super) fn run(options: &Options, interrupted: Arc<AtomicBool>) -> Result<Sum
     let (mut stage, spare) = begin(options, &place, interrupted)?;
     presses_ahead(&mut stage)?;
     tool_past_its_test(&mut stage)?;
+    photo::noted(&mut stage)?;
     clearance_too_short(&mut stage)?;
     link_lost(&mut stage)?;
     stop_crosses_two(&mut stage)?;

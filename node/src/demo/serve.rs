@@ -2,6 +2,7 @@
 //! Owns: nothing.   Gives: `serve`.
 //! May use: script's beginning, stage.   Never: a mistake on purpose; an end of its own (Ctrl-C ends it).
 
+use super::photo;
 use super::script::{CAST, Folder, begin};
 use super::{Options, Stopped};
 use std::sync::Arc;
@@ -16,6 +17,7 @@ pub(super) fn serve(
     let folder = Folder::make(options)?;
     let (mut stage, _spare) = begin(options, &folder, interrupted)?;
     stage.slow = !options.fast;
+    photo::noted(&mut stage)?;
     let mut found = by_hand.is_none();
     for (place, (name, role)) in CAST.iter().enumerate() {
         let hand = !found && by_hand == Some(role);

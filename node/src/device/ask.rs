@@ -8,7 +8,7 @@
 
 use crate::device::begin::{CannotBegin, begin_job};
 use crate::device::{Home, JoinRequest, KeyFault};
-use crate::net::{AskError, AskId, ask};
+use crate::net::{self, AskError, AskId, ask};
 use crate::store::Side;
 use gantline_protocol::ids::{DeviceKey, JobId, Person};
 use gantline_protocol::join::{
@@ -75,7 +75,8 @@ pub enum AskFault {
 
 /// Asks the node at an address to join its job, shows the words to compare, waits until somebody there admits this
 /// device, and makes the job's folder. `expected`: the only device that may answer there, if it is known.
-/// Ends only with an answer, or when dropped.
+/// A host that knows nothing of the asking any longer, as after a restart, is asked anew: then there are other words
+/// to show. Ends only with an answer, or when dropped.
 ///
 /// # Errors
 /// [`AskFault`].
@@ -84,8 +85,56 @@ pub async fn join_job(
     host: SocketAddr,
     expected: Option<DeviceKey>,
     person: Person,
-    show: impl FnOnce(&Words),
+    mut show: impl FnMut(&Words),
 ) -> Result<JobId, AskFault> {
+    let (mut expected, mut patience) = (expected, 0);
+    loop {
+        match join_once(home, host, expected, patience, person.clone(), &mut show).await? {
+            Came::Admitted(job) => return Ok(job),
+            // Who compared words with one device goes on with that one only; and it was there just now.
+            Came::Forgotten { by } => (expected, patience) = (Some(by), SILENT_MAX),
+        }
+        tokio::time::sleep(ASK_AGAIN_AFTER).await;
+    }
+}
+
+/// What became of one attempt.
+enum Came {
+    Admitted(JobId),
+    /// The device that was asked knows nothing of it any longer.
+    Forgotten {
+        by: DeviceKey,
+    },
+}
+
+/// One question, again after each time without an answer, so many times.
+async fn ask_patiently(
+    key: &ed25519_zebra::SigningKey,
+    host: SocketAddr,
+    expected: Option<DeviceKey>,
+    question: &[u8],
+    patience: u32,
+) -> Result<net::Answer, AskError> {
+    let mut silent = 0;
+    loop {
+        match ask(key, host, expected, question, ASK_WITHIN).await {
+            Err(AskError::NoAnswer { .. } | AskError::Closed { .. }) if silent < patience => {
+                silent += 1;
+                tokio::time::sleep(ASK_AGAIN_AFTER).await;
+            }
+            other => return other,
+        }
+    }
+}
+
+async fn join_once(
+    home: &Home,
+    host: SocketAddr,
+    expected: Option<DeviceKey>,
+    patience: u32,
+    person: Person,
+    show: &mut impl FnMut(&Words),
+) -> Result<Came, AskFault> {
     let secret = home.device()?;
     let key = secret.signing_key();
     let mut nonce = [0; 32];
@@ -94,7 +143,7 @@ pub async fn join_job(
     // Whoever answers first is the host from then on; the knock does not depend on who it is.
     let (_, knock) = Joining::new(secret.device(), secret.device(), person.clone(), nonce);
     let question = write_question(0, knock)?;
-    let first = ask(&key, host, expected, &question, ASK_WITHIN).await?;
+    let first = ask_patiently(&key, host, expected, &question, patience).await?;
     let (mut joining, _) = Joining::new(secret.device(), first.key, person, nonce);
     let Answer::Said { messages, .. } = read_answer(&first.bytes)? else {
         return Err(AskFault::Form);
@@ -108,19 +157,9 @@ pub async fn join_job(
     show(&words);
 
     let mut have = 0;
-    let mut silent = 0;
     loop {
         let question = write_question(have, send.clone())?;
-        let answer = match ask(&key, host, Some(first.key), &question, ASK_WITHIN).await {
-            Ok(answer) => answer,
-            Err(AskError::NoAnswer { .. } | AskError::Closed { .. }) if silent < SILENT_MAX => {
-                silent += 1;
-                tokio::time::sleep(ASK_AGAIN_AFTER).await;
-                continue;
-            }
-            Err(error) => return Err(error.into()),
-        };
-        silent = 0;
+        let answer = ask_patiently(&key, host, Some(first.key), &question, SILENT_MAX).await?;
         let Answer::Said { messages, .. } = read_answer(&answer.bytes)? else {
             continue;
         };
@@ -129,13 +168,17 @@ pub async fn join_job(
         }
         for message in messages {
             have += 1;
-            if let JoinStep::Ready { job, journal } = joining.hear(&message)? {
-                begin_job(home, job, &journal)?;
-                // So that the node finds the job's others at its first start without any announcement.
-                let (side, _) = Side::open(&home.job_folder(&job));
-                let _ = side.set_addresses(first.key, &[host]);
-                let _ = side.flush();
-                return Ok(job);
+            match joining.hear(&message)? {
+                JoinStep::Ready { job, journal } => {
+                    begin_job(home, job, &journal)?;
+                    // So that the node finds the job's others at its first start without any announcement.
+                    let (side, _) = Side::open(&home.job_folder(&job));
+                    let _ = side.set_addresses(first.key, &[host]);
+                    let _ = side.flush();
+                    return Ok(Came::Admitted(job));
+                }
+                JoinStep::Again => return Ok(Came::Forgotten { by: first.key }),
+                JoinStep::Compare { .. } | JoinStep::Wait => {}
             }
         }
     }
@@ -188,6 +231,8 @@ pub(crate) enum Heard {
 
 struct Attempt {
     hosting: Hosting,
+    /// Somebody said no, and why: kept, as the answer may be lost, until it knocks again or has gone.
+    refused: Option<String>,
     shown: Option<JoinRequest>,
     waiting: Vec<(AskId, u32)>,
     number: u64,
@@ -221,7 +266,7 @@ impl Hosts {
         let mut all: Vec<&Attempt> = self
             .attempts
             .iter()
-            .filter(|(key, _)| !self.admitted.contains(key))
+            .filter(|(key, attempt)| !self.admitted.contains(key) && attempt.refused.is_none())
             .map(|(_, attempt)| attempt)
             .collect();
         all.sort_by_key(|attempt| attempt.number);
@@ -240,12 +285,7 @@ impl Hosts {
         bytes: &[u8],
     ) -> Heard {
         let Ok((Question { have, said }, [])) = postcard::take_from_bytes(bytes) else {
-            return answer_one(
-                ask,
-                vec![join::refuse(
-                    "the question is of a form that is not known here",
-                )],
-            );
+            return answer_one(ask, vec![join::answer_to(&BadJoin::Encoding)]);
         };
         match self.hear_said(key, &said) {
             Ok(HostStep::Send(bytes)) => answer_one(ask, vec![bytes]),
@@ -266,6 +306,9 @@ impl Hosts {
                 {
                     return Heard::Answer(vec![(ask, answer)]);
                 }
+                if let Some(why) = &attempt.refused {
+                    return answer_one(ask, vec![join::refuse(why)]);
+                }
                 attempt.waiting.push((ask, have));
                 if attempt.waiting.len() > WAITING_MAX {
                     attempt.waiting.remove(0);
@@ -282,7 +325,7 @@ impl Hosts {
                 attempt.shown = Some(request);
                 Heard::Shown
             }
-            Err(bad) => answer_one(ask, vec![join::refuse(&bad.to_string())]),
+            Err(bad) => answer_one(ask, vec![join::answer_to(&bad)]),
         }
     }
 
@@ -295,7 +338,7 @@ impl Hosts {
             }
         }
         let mut nonce = [0; 32];
-        // Without random numbers nobody can compare words: the stranger is told that it is out of turn.
+        // Without random numbers nobody can compare words: who knocks is told that it is out of turn, and gives up.
         getrandom::fill(&mut nonce).map_err(|_| BadJoin::OutOfTurn)?;
         let mut hosting = Hosting::new(self.me, key, nonce);
         let step = hosting.hear(said)?;
@@ -305,6 +348,7 @@ impl Hosts {
                 key,
                 Attempt {
                     hosting,
+                    refused: None,
                     shown: None,
                     waiting: Vec::new(),
                     number: self.next_number,
@@ -347,16 +391,21 @@ impl Hosts {
         answers
     }
 
-    /// A person said no. `None`: it had not asked.
+    /// A person said no. Who waits hears it now, who is between two questions with the next one. `None`: it had not
+    /// asked.
     pub(crate) fn refuse(&mut self, key: &DeviceKey, why: &str) -> Option<Vec<(AskId, Vec<u8>)>> {
-        let attempt = self.attempts.remove(key)?;
+        let attempt = self.attempts.get_mut(key)?;
+        if attempt.refused.is_some() {
+            return None;
+        }
+        attempt.refused = Some(why.to_owned());
+        let waiting = core::mem::take(&mut attempt.waiting);
         let no = write_answer(&Answer::Said {
             messages: vec![join::refuse(why)],
             more: false,
         });
         Some(
-            attempt
-                .waiting
+            waiting
                 .into_iter()
                 .map(|(ask, _)| (ask, no.clone()))
                 .collect(),
@@ -528,10 +577,65 @@ mod tests {
             };
             let said = messages(answers).remove(0);
             let (mut joining, _) = Joining::new(guest, host.device(), person("Ground"), [9; 32]);
-            assert!(matches!(joining.hear(&said), Err(BadJoin::Refused { .. })));
+            let bad = joining.hear(&said).unwrap_err();
+            assert!(
+                matches!(bad, BadJoin::NotUnderstood | BadJoin::OutOfTurn),
+                "{bad:?}"
+            );
         }
         assert!(hosts.waiting().is_empty());
         assert!(hosts.refuse(&guest, "no").is_none(), "it had not asked");
+    }
+
+    #[test]
+    fn a_no_is_kept_for_who_was_between_two_questions_and_a_restarted_host_is_asked_anew() {
+        let host = Author::new(SigningKey::from([1; 32]));
+        let guest = DeviceKey([3; 32]);
+        let graph = job(&host);
+        let address = SocketAddr::from(([192, 0, 2, 1], 4433));
+        let ask = |hosts: &mut Hosts, said: &[u8]| {
+            let question = write_question(0, said.to_vec()).unwrap();
+            hosts.hear(&graph, AskId(1), guest, address, &question)
+        };
+        let compare = |hosts: &mut Hosts| {
+            let (mut joining, knock) =
+                Joining::new(guest, host.device(), person("Ground"), [9; 32]);
+            let Heard::Answer(answers) = ask(hosts, &knock) else {
+                panic!("a knock is answered");
+            };
+            match joining.hear(&messages(answers)[0]).unwrap() {
+                JoinStep::Compare { send, .. } => (joining, send),
+                other => panic!("{other:?}"),
+            }
+        };
+        let mut hosts = Hosts::new(host.device());
+        let (mut joining, send) = compare(&mut hosts);
+        assert!(matches!(ask(&mut hosts, &send), Heard::Shown));
+        hosts.ask_again();
+        // It is between two questions now.
+        assert_eq!(hosts.refuse(&guest, "not today"), Some(Vec::new()));
+        assert!(hosts.waiting().is_empty() && hosts.refuse(&guest, "no").is_none());
+        // The answer may be lost: it is said as often as it is asked for.
+        for _ in 0..2 {
+            let Heard::Answer(answers) = ask(&mut hosts, &send) else {
+                panic!("a no is said at once");
+            };
+            let no = joining.hear(&messages(answers)[0]).unwrap_err();
+            let why = "not today".to_owned();
+            assert_eq!(no, BadJoin::Refused { why });
+        }
+        // Who knocks again asks again.
+        let (mut joining, send) = compare(&mut hosts);
+        assert!(matches!(ask(&mut hosts, &send), Heard::Shown));
+
+        let mut restarted = Hosts::new(host.device());
+        let Heard::Answer(answers) = ask(&mut restarted, &send) else {
+            panic!("it is told at once");
+        };
+        let again = joining.hear(&messages(answers)[0]).unwrap();
+        assert!(matches!(again, JoinStep::Again), "{again:?}");
+        let (_, send) = compare(&mut restarted);
+        assert!(matches!(ask(&mut restarted, &send), Heard::Shown));
     }
 
     #[test]

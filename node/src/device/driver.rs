@@ -8,13 +8,15 @@
 use crate::device::ask::{Heard, Hosts};
 use crate::device::checks::{Checkers, INLINE_MAX};
 use crate::device::flusher::Flusher;
+use crate::device::photos::{Done, PhotoDesk};
 use crate::device::shown::ShownFile;
 use crate::device::{Changed, Clock, Health, Request, Requests};
-use crate::net::{AskId, Net, NetCommand, NetEvent, NetEvents};
+use crate::net::{AskId, CloseCode, LinkFault, Net, NetCommand, NetEvent, NetEvents};
 use gantline_protocol::bounds::PAGE_LIMIT_MS;
 use gantline_protocol::engine::{Alarm, Command, CommandId, Effect, Engine, Input, Outcome};
 use gantline_protocol::ids::DeviceKey;
 use gantline_protocol::log::sign::verify_batch;
+use gantline_protocol::photos::{PhotoEffect, PhotoInput};
 use gantline_protocol::state;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::net::SocketAddr;
@@ -54,6 +56,8 @@ pub(crate) struct Driver {
     pub(crate) allow_faults: bool,
     /// For tests: datagrams and messages are dropped both ways, while the links seem to stand.
     pub(crate) deaf: bool,
+    pub(crate) photos: PhotoDesk,
+    pub(crate) photos_done: UnboundedReceiver<Done>,
     pub(crate) durable_records: u64,
     /// Number of entries of each batch on its way, for the count of records.
     pub(crate) batches: BTreeMap<gantline_protocol::engine::FlushId, u64>,
@@ -75,6 +79,11 @@ impl Driver {
                 },
                 Some(result) = self.flushed.recv() => self.flush_result(result),
                 Some(result) = self.checked.recv() => self.input(result),
+                Some(done) = self.photos_done.recv() => {
+                    let input = self.photos.done(done);
+                    self.photo(input);
+                    self.changed();
+                }
                 () = sleep_until(due) => self.input(Input::Tick),
                 () = sleep_until(ask_again_at) => {
                     ask_again_at = Instant::now() + ASK_AGAIN_EVERY;
@@ -92,6 +101,7 @@ impl Driver {
 
     fn due(&self) -> Instant {
         let (at, _) = self.engine.deadline();
+        let at = self.photos.due().map_or(at, |due| due.min(at));
         let now = self.clock.peek();
         Instant::now() + Duration::from_millis(at.since(now.tick).max(SLEEP_MIN_MS))
     }
@@ -149,6 +159,28 @@ impl Driver {
             }
         }
         self.shown.look(self.clock.peek(), &self.engine);
+        // Behind all that the input itself asked for.
+        if self.photos.is_turn(&self.engine, self.clock.peek().tick) {
+            self.photo(PhotoInput::Turn);
+        }
+    }
+
+    /// One thing about pictures, and what follows from it.
+    fn photo(&mut self, input: PhotoInput) {
+        let now = self.clock.peek().tick;
+        for effect in self.photos.handle(now, &self.engine, input) {
+            match effect {
+                PhotoEffect::Send { .. } if self.deaf => {}
+                PhotoEffect::Send { to, bytes } => {
+                    self.net.command(NetCommand::Behind { to, bytes });
+                }
+                PhotoEffect::Fault { peer, fault } => {
+                    keep(&mut self.health.link_faults, format!("{peer}: {fault}"));
+                }
+                // The desk has these done.
+                PhotoEffect::Keep { .. } | PhotoEffect::Load(_) => {}
+            }
+        }
     }
 
     /// All code that turns effects into something happening. `inline`: inputs that are there at once.
@@ -231,10 +263,13 @@ impl Driver {
             NetEvent::Down(peer) => {
                 self.linked.remove(&peer);
                 self.input(Input::Down { peer });
+                self.photo(PhotoInput::Down(peer));
             }
-            NetEvent::Datagram { .. } | NetEvent::Message { .. } if self.deaf => {}
+            NetEvent::Datagram { .. } | NetEvent::Message { .. } | NetEvent::Behind { .. }
+                if self.deaf => {}
             NetEvent::Datagram { from, bytes } => self.input(Input::Datagram { from, bytes }),
             NetEvent::Message { from, bytes } => self.input(Input::Message { from, bytes }),
+            NetEvent::Behind { from, bytes } => self.photo(PhotoInput::Message { from, bytes }),
             NetEvent::StrangerMessage {
                 ask,
                 key,
@@ -246,7 +281,17 @@ impl Driver {
             }
             NetEvent::OwnAddresses(addresses) => self.health.addresses = addresses,
             NetEvent::NobodyHeard => self.health.nobody_heard = true,
-            NetEvent::Fault(fault) => keep(&mut self.health.link_faults, fault.to_string()),
+            NetEvent::Fault(fault) => {
+                keep(&mut self.health.link_faults, fault.to_string());
+                if let LinkFault::Refused {
+                    peer,
+                    code: CloseCode::OffRoster,
+                    ..
+                } = fault
+                {
+                    self.input(Input::OffRoster { by: peer });
+                }
+            }
         }
     }
 
@@ -312,8 +357,26 @@ impl Driver {
                 self.answer(answers.unwrap_or_default());
                 self.changed();
             }
+            Request::KeepPhoto { content, reply } => {
+                self.photos.keep(&self.engine.me(), content, reply);
+            }
+            Request::Photo { hash, reply } => {
+                let found = self.photos.find(&hash);
+                let _ = reply.send(found.map(|(named, here)| (named.photo, here)));
+            }
+            Request::PhotosHere { reply } => {
+                let _ = reply.send(self.photos.here());
+            }
+            Request::PhotoLost { hash, why } => {
+                let input = self.photos.done(Done::Lost(hash, why));
+                self.photo(input);
+                self.changed();
+            }
             Request::Health { reply } => {
                 let mut health = self.health.clone();
+                health.photos = self.photos.named();
+                health.photos_here = self.photos.here().len();
+                health.photo_fault = self.photos.fault.clone();
                 health.linked = self.linked.iter().copied().collect();
                 health.alarms = self.alarms.iter().copied().collect();
                 health.page_lives = self

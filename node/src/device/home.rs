@@ -11,6 +11,7 @@
 //! jobs/<job id>/journal   the log (store::journal)
 //! jobs/<job id>/shown      what this device showed, for the replay (shown)
 //! jobs/<job id>/side/     addresses, settings (store::sled)
+//! jobs/<job id>/photos/   pictures that notes name, each by its hash (store::photos)
 //! ```
 
 use crate::device::{DeviceSecret, KeyFault};

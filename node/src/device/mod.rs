@@ -4,7 +4,7 @@
 //!
 //! In reading order: `key` who this device is · `home` where its files are · `clock` what time it is ·
 //! `begin` how it comes to a job · `request` what the holder's programs ask · `checks` signatures on all cores ·
-//! `flusher` the disk on a thread of its own · `sound` a stop that no page sounds · `ask` strangers · `shown` what was
+//! `flusher` the disk on a thread of its own · `photos` pictures behind the entries · `sound` a stop that no page sounds · `ask` strangers · `shown` what was
 //! shown · `driver` the loop · `node` all of it together.
 
 mod ask;
@@ -16,6 +16,7 @@ mod flusher;
 mod home;
 mod key;
 mod node;
+mod photos;
 mod request;
 pub(crate) mod shown;
 mod sound;
@@ -27,5 +28,7 @@ pub use clock::{Clock, boot_id};
 pub use home::{Home, HomeFault};
 pub use key::{DeviceSecret, KeyFault};
 pub use node::{CannotStart, Node, NodeConfig};
+pub use photos::CannotKeep;
+pub(crate) use photos::damaged;
 pub use request::{Changed, Health, JoinRequest, NodeEnded, NodeHandle, Request, Requests};
 pub use sound::sound_stops;

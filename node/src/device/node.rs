@@ -7,12 +7,13 @@ use crate::device::ask::Hosts;
 use crate::device::checks::{Checkers, check_all};
 use crate::device::driver::Driver;
 use crate::device::flusher::Flusher;
+use crate::device::photos::PhotoDesk;
 use crate::device::shown::ShownFile;
 use crate::device::{
     Clock, Health, Home, HomeFault, KeyFault, NodeEnded, NodeHandle, Request, boot_id,
 };
 use crate::net::{self, Net, NetCommand, NetError};
-use crate::store::{Finding, FolderLock, Journal, Side, StoreFault};
+use crate::store::{Finding, FolderLock, Journal, PhotoFolder, Side, StoreFault};
 use gantline_protocol::engine::{CannotOpen, Config, Engine};
 use gantline_protocol::ids::{DeviceKey, JobId};
 use std::collections::{BTreeMap, BTreeSet};
@@ -132,6 +133,10 @@ impl Node {
             control::serve(home, config.control_port, job, handle.clone(), durable).await?;
         let (flush_results, flushed) = unbounded_channel();
         let (check_results, checked) = unbounded_channel();
+        let (photo_results, photos_done) = unbounded_channel();
+        let photo_folder = PhotoFolder::of(&folder);
+        let photos = PhotoDesk::start(photo_folder, &engine, clock.peek().tick, photo_results)
+            .map_err(CannotStart::Thread)?;
         let driver = Driver {
             hosts: Hosts::new(secret.device()),
             health: health(secret.device(), job, &findings),
@@ -139,6 +144,8 @@ impl Node {
                 .map_err(CannotStart::Thread)?,
             checkers: Checkers::start(&check_results).map_err(CannotStart::Thread)?,
             durable_records: records,
+            photos,
+            photos_done,
             replies: BTreeMap::new(),
             last_command: 0,
             linked: BTreeSet::new(),
@@ -316,5 +323,8 @@ fn health(device: DeviceKey, job: JobId, findings: &[Finding]) -> Health {
         bugs: Vec::new(),
         link_faults: Vec::new(),
         disk_faults: Vec::new(),
+        photos: 0,
+        photos_here: 0,
+        photo_fault: None,
     }
 }

@@ -2,12 +2,15 @@
 //! Owns: nothing.   Gives: `Request`, `NodeHandle` to put them, `Health`, `JoinRequest`.
 //! May use: protocol's commands and status.   Never: how requests come in (control).
 
+use crate::device::CannotKeep;
 use gantline_protocol::engine::{Alarm, Command, Outcome};
 use gantline_protocol::gate::Job;
-use gantline_protocol::ids::{DeviceKey, EntryHash, JobId, Person};
+use gantline_protocol::ids::{DeviceKey, EntryHash, JobId, Person, PhotoHash};
+use gantline_protocol::log::photo::Photo;
 use gantline_protocol::plan::Plan;
 use gantline_protocol::state::{Aside, Overview, Status};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
 use std::net::SocketAddr;
 use tokio::sync::{mpsc, oneshot, watch};
 
@@ -71,6 +74,32 @@ pub enum Request {
         why: String,
         /// Whether it had asked.
         reply: oneshot::Sender<bool>,
+    },
+    /// Has a picture kept that a note is to name.
+    KeepPhoto {
+        /// Its bytes.
+        content: Vec<u8>,
+        /// How the note names it, once it is on the disk.
+        reply: oneshot::Sender<Result<Photo, CannotKeep>>,
+    },
+    /// A picture by its hash.
+    Photo {
+        /// Its hash.
+        hash: PhotoHash,
+        /// What the log says of it, and whether it is here; `None`: no note on this job names it.
+        reply: oneshot::Sender<Option<(Photo, bool)>>,
+    },
+    /// Which pictures are here.
+    PhotosHere {
+        /// The answer.
+        reply: oneshot::Sender<BTreeSet<PhotoHash>>,
+    },
+    /// A picture that should be here was found to be gone or damaged.
+    PhotoLost {
+        /// Which.
+        hash: PhotoHash,
+        /// What was found.
+        why: String,
     },
     /// How the node is.
     Health {
@@ -147,6 +176,15 @@ pub struct Health {
     pub link_faults: Vec<String>,
     /// What the disk said when it last refused entries, newest last.
     pub disk_faults: Vec<String>,
+    /// Photos that the log names.
+    #[serde(default)]
+    pub photos: usize,
+    /// Of these, here.
+    #[serde(default)]
+    pub photos_here: usize,
+    /// Why the newest photo is not here; the job goes on without it.
+    #[serde(default)]
+    pub photo_fault: Option<String>,
 }
 
 /// What a page showed when it was pressed is not so any longer; nothing was recorded.
@@ -278,6 +316,34 @@ impl NodeHandle {
     /// [`NodeEnded`].
     pub async fn aside(&self) -> Result<Box<Aside>, NodeEnded> {
         self.ask(|reply| Request::Aside { reply }).await
+    }
+
+    /// Has a picture kept that a note is to name; answers when it is on the disk, or refused.
+    ///
+    /// # Errors
+    /// [`NodeEnded`].
+    pub async fn keep_photo(
+        &self,
+        content: Vec<u8>,
+    ) -> Result<Result<Photo, CannotKeep>, NodeEnded> {
+        self.ask(|reply| Request::KeepPhoto { content, reply })
+            .await
+    }
+
+    /// A picture that a note on this job names, and whether it is here.
+    ///
+    /// # Errors
+    /// [`NodeEnded`].
+    pub async fn photo(&self, hash: PhotoHash) -> Result<Option<(Photo, bool)>, NodeEnded> {
+        self.ask(|reply| Request::Photo { hash, reply }).await
+    }
+
+    /// Which pictures are here.
+    ///
+    /// # Errors
+    /// [`NodeEnded`].
+    pub async fn photos_here(&self) -> Result<BTreeSet<PhotoHash>, NodeEnded> {
+        self.ask(|reply| Request::PhotosHere { reply }).await
     }
 
     /// Devices that ask to join.

@@ -90,6 +90,9 @@ pub(super) const OUTGOING_MAX_BYTES: usize = 32 * 1024 * 1024;
 pub(super) const INCOMING_MAX_BYTES: usize = 16 * 1024 * 1024;
 /// What each message counts in those bytes beside its own length.
 pub(super) const MESSAGE_OVERHEAD_BYTES: usize = 256;
+/// Messages behind all others that one link may have under way, each side; more are dropped. A device asks for one
+/// at a time, and answers one at a time.
+pub(super) const BEHIND_MAX: usize = 8;
 /// Datagrams, over all links, that are read and not yet taken by the device; then they are dropped.
 pub(super) const DATAGRAMS_WAITING_MAX: usize = 1_024;
 /// Handshakes under way at a time. The largest crew is 32; the rest are strangers.

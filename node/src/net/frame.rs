@@ -5,7 +5,7 @@
 //! A frame is alone on its stream: kind (1 byte), length as sent and length as meant (4 bytes each, little
 //! end first), the bytes, and the end of the stream.
 
-use gantline_protocol::bounds::MESSAGE_MAX_BYTES;
+use gantline_protocol::bounds::{MESSAGE_MAX_BYTES, PHOTO_MESSAGE_MAX_BYTES};
 use std::borrow::Cow;
 
 /// What precedes the bytes.
@@ -14,6 +14,8 @@ pub(super) const HEADER_BYTES: usize = 9;
 const PACK_FROM_BYTES: usize = 1_024;
 /// The quickest level: it is there to save the radio some of its time, at no delay of its own.
 const PACK_LEVEL: i32 = 1;
+/// A message up to this length goes before longer ones.
+const SHORT_MAX_BYTES: usize = 16 * 1024;
 /// Longest hello or news of addresses.
 const HELLO_MAX_BYTES: usize = 16 * 1024;
 
@@ -26,6 +28,8 @@ pub(super) enum Kind {
     News,
     /// A message of the protocol.
     Message,
+    /// One that goes behind all others: a piece of a photo, or what is said about one.
+    Behind,
 }
 
 impl Kind {
@@ -34,6 +38,7 @@ impl Kind {
             Self::Hello => 1,
             Self::News => 2,
             Self::Message => 3,
+            Self::Behind => 4,
         }
     }
 
@@ -41,6 +46,17 @@ impl Kind {
         match self {
             Self::Hello | Self::News => HELLO_MAX_BYTES,
             Self::Message => MESSAGE_MAX_BYTES,
+            Self::Behind => PHOTO_MESSAGE_MAX_BYTES,
+        }
+    }
+
+    /// What it goes before and after on its link: short messages (a stop, an acknowledgement) before the bulk of a
+    /// catch-up, photos behind both.
+    pub(super) fn priority(self, length: usize) -> i32 {
+        match self {
+            Self::Behind => -1,
+            _ if length <= SHORT_MAX_BYTES => 1,
+            _ => 0,
         }
     }
 }
@@ -52,7 +68,7 @@ const PACKED: u8 = 0x80;
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
 pub enum FrameError {
     /// No kind has this number.
-    #[error("found frame kind {found}, expected 1, 2 or 3, plus 128 when packed")]
+    #[error("found frame kind {found}, expected 1 to 4, plus 128 when packed")]
     Kind {
         /// What was there.
         found: u8,
@@ -112,7 +128,7 @@ impl Header {
         let length = |bytes| usize::try_from(u32::from_le_bytes(bytes)).unwrap_or(usize::MAX);
         let (sent, meant) = (length([a, b, c, d]), length([e, f, g, h]));
         let packed = mark & PACKED != 0;
-        let kind = [Kind::Hello, Kind::News, Kind::Message]
+        let kind = [Kind::Hello, Kind::News, Kind::Message, Kind::Behind]
             .into_iter()
             .find(|kind| kind.number() == mark & !PACKED)
             .ok_or(FrameError::Kind { found: mark })?;
@@ -171,7 +187,8 @@ pub(super) fn frame(
             allowed,
         });
     }
-    let packed = (bytes.len() >= PACK_FROM_BYTES)
+    // Pictures are packed by their own means.
+    let packed = (bytes.len() >= PACK_FROM_BYTES && kind != Kind::Behind)
         .then(|| zstd::bulk::compress(bytes, PACK_LEVEL).ok())
         .flatten()
         .filter(|packed| packed.len() < bytes.len());
@@ -231,7 +248,7 @@ mod tests {
 
     #[test]
     fn both_sides_of_the_length_bounds() {
-        for kind in [Kind::Hello, Kind::News, Kind::Message] {
+        for kind in [Kind::Hello, Kind::News, Kind::Message, Kind::Behind] {
             let allowed = kind.max_bytes();
             assert!(frame(kind, &vec![0; allowed]).is_ok());
             let over = FrameError::Oversized {
@@ -247,6 +264,12 @@ mod tests {
             };
             assert_eq!(Header::read(claim.write()), Err(over));
         }
+    }
+
+    #[test]
+    fn a_photo_goes_behind_everything() {
+        let [stop, bulk] = [1_000, 1 << 20].map(|length| Kind::Message.priority(length));
+        assert!(stop > bulk && bulk > Kind::Behind.priority(10));
     }
 
     #[test]

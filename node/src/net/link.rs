@@ -3,7 +3,8 @@
 //! May use: frame, hello, shared.   Never: what a message says.
 
 use super::code::{
-    CloseCode, INCOMING_MAX_BYTES, MESSAGE_OVERHEAD_BYTES, OUTGOING_MAX, OUTGOING_MAX_BYTES, close,
+    BEHIND_MAX, CloseCode, INCOMING_MAX_BYTES, MESSAGE_OVERHEAD_BYTES, OUTGOING_MAX,
+    OUTGOING_MAX_BYTES, close,
 };
 use super::frame::{self, FrameError, HEADER_BYTES, Header, Kind};
 use super::hello::{Hello, News};
@@ -110,10 +111,22 @@ pub(super) struct Link {
     under_way: Arc<UnderWay>,
 }
 
-#[derive(Debug, Default)]
+#[derive(Debug)]
 struct UnderWay {
     messages: AtomicUsize,
     bytes: AtomicUsize,
+    /// Those that may be lost.
+    behind: Arc<Semaphore>,
+}
+
+impl Default for UnderWay {
+    fn default() -> Self {
+        Self {
+            messages: AtomicUsize::new(0),
+            bytes: AtomicUsize::new(0),
+            behind: Arc::new(Semaphore::new(BEHIND_MAX)),
+        }
+    }
 }
 
 /// Counts a message as under way until dropped.
@@ -166,6 +179,18 @@ impl Link {
         Ok(())
     }
 
+    /// Starts to send a message behind all others; dropped when some are under way already.
+    pub(super) fn send_behind(&self, bytes: Arc<[u8]>) {
+        let Ok(underway) = self.under_way.behind.clone().try_acquire_owned() else {
+            return;
+        };
+        let connection = self.connection.clone();
+        self.runtime.spawn(async move {
+            let _ = send(&connection, Kind::Behind, bytes).await;
+            drop(underway);
+        });
+    }
+
     /// Tells addresses.
     pub(super) fn send_news(&self, news: &News) {
         let connection = self.connection.clone();
@@ -179,9 +204,8 @@ impl Link {
 /// Sends one frame on a stream of its own, and waits until the other side has all of it.
 async fn send(connection: &Connection, kind: Kind, bytes: Arc<[u8]>) -> Option<()> {
     let mut stream = connection.open_uni().await.ok()?;
-    // Short messages (a stop, an acknowledgement) go before the bulk of a catch-up.
     let length = bytes.len();
-    let _ = stream.set_priority(if length <= 16 * 1024 { 1 } else { 0 });
+    let _ = stream.set_priority(kind.priority(length));
     let work = move || {
         let (header, body) = frame::frame(kind, &bytes).ok()?;
         Some((header, body.into_owned()))
@@ -314,7 +338,10 @@ pub(super) fn stand(
 
 /// Reads until the connection ends, or has to be ended for what came.
 async fn read_all(shared: &Arc<Shared>, peer: DeviceKey, connection: &Connection) {
-    let room = Arc::new(Semaphore::new(INCOMING_MAX_BYTES));
+    let room = Room {
+        messages: Arc::new(Semaphore::new(INCOMING_MAX_BYTES)),
+        behind: Arc::new(Semaphore::new(BEHIND_MAX)),
+    };
     let mut reading = JoinSet::new();
     loop {
         tokio::select! {
@@ -360,11 +387,18 @@ async fn read_all(shared: &Arc<Shared>, peer: DeviceKey, connection: &Connection
     }
 }
 
+/// What may be read of one link before the device takes it.
+#[derive(Clone)]
+struct Room {
+    messages: Arc<Semaphore>,
+    behind: Arc<Semaphore>,
+}
+
 async fn read_message(
     shared: Arc<Shared>,
     peer: DeviceKey,
     mut stream: RecvStream,
-    room: Arc<Semaphore>,
+    room: Room,
 ) -> Result<(), Unread> {
     let header = read_header(&mut stream).await?;
     match header.kind {
@@ -384,11 +418,21 @@ async fn read_message(
             // down by the transport itself.
             let size = u32::try_from(header.meant + MESSAGE_OVERHEAD_BYTES).unwrap_or(u32::MAX);
             let taken = room
+                .messages
                 .acquire_many_owned(size)
                 .await
                 .map_err(|_| Unread::Ended)?;
             let bytes = read_body(&mut stream, header).await?;
-            shared.tell_message(peer, bytes, taken);
+            shared.tell_message(NetEvent::Message { from: peer, bytes }, taken);
+            Ok(())
+        }
+        Kind::Behind => {
+            // Of more than a device asks for nothing is read: what is dropped is asked for again.
+            let Ok(taken) = room.behind.try_acquire_owned() else {
+                return Ok(());
+            };
+            let bytes = read_body(&mut stream, header).await?;
+            shared.tell_message(NetEvent::Behind { from: peer, bytes }, taken);
             Ok(())
         }
     }

@@ -37,7 +37,7 @@ pub use link::LinkFault;
 pub use stranger::{ANSWER_WITHIN, Answer, AskError, QUESTION_MAX_BYTES, ask};
 
 #[cfg(doc)]
-use gantline_protocol::bounds::{DATAGRAM_MAX_BYTES, MESSAGE_MAX_BYTES};
+use gantline_protocol::bounds::{DATAGRAM_MAX_BYTES, MESSAGE_MAX_BYTES, PHOTO_MESSAGE_MAX_BYTES};
 use gantline_protocol::ids::{DeviceKey, JobId};
 use shared::Shared;
 use std::net::SocketAddr;
@@ -45,7 +45,7 @@ use std::sync::Arc;
 use tokio::sync::mpsc;
 
 /// Version of what is said on a link before the protocol's own bytes; both sides need the same.
-pub const LINK_VERSION: u16 = 1;
+pub const LINK_VERSION: u16 = 2;
 
 /// How to run the network of one device.
 #[derive(Debug)]
@@ -90,6 +90,14 @@ pub enum NetCommand {
         /// At most [`MESSAGE_MAX_BYTES`]; longer is dropped and told as a [`NetEvent::Fault`].
         bytes: Arc<[u8]>,
     },
+    /// Send behind everything else, on a stream of its own. May be lost: dropped when there is no link, or when some are
+    /// on their way already.
+    Behind {
+        /// To whom.
+        to: DeviceKey,
+        /// At most [`PHOTO_MESSAGE_MAX_BYTES`].
+        bytes: Arc<[u8]>,
+    },
     /// Answers a stranger's question. One that has gone, or timed out, is not an error.
     StrangerReply {
         /// Which question.
@@ -121,6 +129,13 @@ pub enum NetEvent {
         /// Whose link it came by.
         from: DeviceKey,
         /// At most [`MESSAGE_MAX_BYTES`].
+        bytes: Vec<u8>,
+    },
+    /// A whole message that went behind all others. Dropped when some wait already.
+    Behind {
+        /// Whose link it came by.
+        from: DeviceKey,
+        /// At most [`PHOTO_MESSAGE_MAX_BYTES`].
         bytes: Vec<u8>,
     },
     /// A question of a device on a connection of strangers; it may be on the roster all the same. To be

@@ -29,6 +29,8 @@ pub(crate) struct Asked {
     pub(crate) check: Option<(StepId, CheckId)>,
     /// Given before, and to be given again.
     pub(crate) again: bool,
+    /// Given with what was done since, in words (ROUND).
+    pub(crate) since: bool,
     /// For how long it is kept pressed, ms.
     pub(crate) hold_ms: u32,
 }
@@ -54,6 +56,8 @@ pub(crate) enum Gives {
     Agree,
     /// The same, once this was read.
     Read(String),
+    /// Nothing but what was done since.
+    Since,
 }
 
 /// The first part of a check that rests on something said before it.
@@ -87,6 +91,7 @@ fn plain(at: usize, quote: String) -> Asked {
         gives: Gives::Press,
         check: None,
         again: false,
+        since: false,
         hold_ms: HOLD_MS,
     }
 }
@@ -101,9 +106,16 @@ fn control(view: &View, at: usize, asked: &AskedOf) -> Asked {
     match asked {
         AskedOf::Accept => press(l.say_accept.to_owned()),
         AskedOf::Briefing { .. } => press(l.say_briefed.to_owned()),
-        AskedOf::Check { step, check, again } => {
-            about_check(view, press(String::new()), step, check, *again)
-        }
+        AskedOf::Check {
+            step,
+            check,
+            again,
+            since,
+        } => Asked {
+            again: *again,
+            since: *since,
+            ..about_check(view, press(String::new()), step, check, *since)
+        },
         AskedOf::Heard { .. } => press(l.say_heard.to_owned()),
         AskedOf::Ask { .. } => with(l.say_ask.to_owned(), Gives::Cause),
         AskedOf::Agree { to } => {
@@ -163,12 +175,16 @@ fn order_gives(view: &View) -> Gives {
     }
 }
 
-fn about_check(view: &View, empty: Asked, step: &StepId, check: &CheckId, again: bool) -> Asked {
+fn about_check(view: &View, empty: Asked, step: &StepId, check: &CheckId, since: bool) -> Asked {
     let quote = view.words.check(step, check);
     let planned = view.plan.step(step);
     let gives = planned
         .and_then(|step| step.check(check))
         .map_or(Gives::Press, |check| gives(view, check));
+    let gives = match gives {
+        Gives::Press if since => Gives::Since,
+        gives => gives,
+    };
     let hold_ms = planned
         .filter(|step| step.critical)
         .map_or(HOLD_MS, |_| HOLD_MS.max(view.plan.times.press_ms));
@@ -176,7 +192,6 @@ fn about_check(view: &View, empty: Asked, step: &StepId, check: &CheckId, again:
         quote,
         gives,
         check: Some((step.clone(), check.clone())),
-        again,
         hold_ms,
         ..empty
     }
@@ -239,12 +254,15 @@ pub(crate) fn command(view: &View, at: usize, form: &Form) -> Result<Command, St
         AskedOf::Briefing { .. } => Command::Briefed,
         AskedOf::Heard { stop } => Command::Heard { stop: Some(*stop) },
         AskedOf::Ask { .. } => {
-            if !form.has("text") {
+            let said = [form.text("answer"), form.text("text")];
+            let cause = said.into_iter().filter(|one| !one.is_empty());
+            let cause: Vec<&str> = cause.collect();
+            if cause.is_empty() {
                 return Err(l.cause_question.to_owned());
             }
             Command::Ask {
                 stops: Vec::new(),
-                cause: form.text("text").to_owned(),
+                cause: cause.join(". "),
                 open_item: None,
                 closes_item: None,
             }
@@ -289,17 +307,22 @@ pub(crate) fn command(view: &View, at: usize, form: &Form) -> Result<Command, St
             clear: view.status.person.iter().cloned().collect(),
             assumed: Vec::new(),
         },
-        AskedOf::Check { step, check, .. } => {
+        AskedOf::Check {
+            step, check, since, ..
+        } => {
             let planned = view.plan.step(step).and_then(|step| step.check(check));
             let expects = &planned.ok_or_else(nothing)?.expects;
             if form.text("answer") == BEFORE {
                 return before(view, expects, form);
             }
+            if *since && !form.has("since") {
+                return Err(l.since_question.to_owned());
+            }
             Command::Acknowledge {
                 step: step.clone(),
                 check: check.clone(),
                 said: said(view, expects, form)?,
-                change: None,
+                change: since.then(|| form.text("since").to_owned()),
                 held_ms,
             }
         }

@@ -16,12 +16,16 @@ pub(crate) const POLICY: &str = "default-src 'self'; base-uri 'none'; form-actio
 const CSS: &str = "text/css; charset=utf-8";
 const SCRIPT: &str = "text/javascript; charset=utf-8";
 
-const ALL: [(&str, &str, &str); 17] = [
+const ALL: [(&str, &str, &str); 24] = [
     ("page.css", CSS, include_str!("assets/page.css")),
     ("wide.css", CSS, include_str!("assets/wide.css")),
+    ("work.css", CSS, include_str!("assets/work.css")),
     ("board.css", CSS, include_str!("assets/board.css")),
     ("beside.css", CSS, include_str!("assets/beside.css")),
+    ("photo.css", CSS, include_str!("assets/photo.css")),
     ("paper.css", CSS, include_str!("assets/paper.css")),
+    ("replay.css", CSS, include_str!("assets/replay.css")),
+    ("waiting.css", CSS, include_str!("assets/waiting.css")),
     ("start.css", CSS, include_str!("assets/start.css")),
     ("start.js", SCRIPT, include_str!("assets/start.js")),
     ("twice.js", SCRIPT, include_str!("assets/twice.js")),
@@ -33,6 +37,9 @@ const ALL: [(&str, &str, &str); 17] = [
     ("sheets.js", SCRIPT, include_str!("assets/sheets.js")),
     ("deed.js", SCRIPT, include_str!("assets/deed.js")),
     ("way.js", SCRIPT, include_str!("assets/way.js")),
+    ("waiting.js", SCRIPT, include_str!("assets/waiting.js")),
+    ("replay.js", SCRIPT, include_str!("assets/replay.js")),
+    ("photo.js", SCRIPT, include_str!("assets/photo.js")),
     ("camera.js", SCRIPT, include_str!("assets/camera.js")),
 ];
 

@@ -3,6 +3,7 @@
 //! May use: view, parts.   Never: words of its own; a word other than the three.
 
 use crate::pages::parts::{called, icon, shape};
+use crate::pages::sheets::{own_stop, unsaid};
 use crate::pages::view::View;
 use crate::words::{fill, span};
 use gantline_protocol::ids::Person;
@@ -17,7 +18,9 @@ pub(crate) fn band(view: &View, observer: bool) -> Markup {
     let aloud = view.reason_aloud();
     let l = view.labels;
     html! {
-        section class="band" role="alert" aria-live="assertive" aria-atomic="true" {
+        // In a stop it may be longer than its place: then it is scrolled, by keys as well.
+        section class="band" role="alert" aria-live="assertive" aria-atomic="true" tabindex=[view.is(CallWord::StopWork).then_some("0")]
+            data-own=[own_stop(view).map(|_| "")] {
             div class="top" {
                 (shape("shape", &format!("s-{name}")))
                 (called(word))
@@ -46,10 +49,14 @@ pub(crate) fn band(view: &View, observer: bool) -> Markup {
 fn about_stop(view: &View, stop: &StopStatus, observer: bool) -> Markup {
     let l = view.labels;
     let keep = &view.status.call.if_held;
+    // Whose stop it is, is above; the room is for who has it, and below for why.
+    let unsaid = unsaid(view).is_some();
+    let own_alone = unsaid && stop.heard.len() == 1;
     html! {
         p class="by" aria-hidden="true" {
             @if !stop.why.is_empty() { (view.stopped_by(stop)) ", " }
             (view.stopped_when(stop))
+            @if unsaid { b class="unsaid" { " · " (l.why_question) } }
         }
         @if !observer && !keep.is_empty() { p class="keep" { (fill(l.keep, &[("what", keep)])) } }
         div class="flow" {
@@ -60,7 +67,7 @@ fn about_stop(view: &View, stop: &StopStatus, observer: bool) -> Markup {
                 } @else {
                     @if !has_not.is_empty() { li class="not" { (icon("no")) " " (fill(l.has_it_not, &[("who", &has_not)])) } }
                     @if !has_it.is_empty() { li { (icon("half")) " " (fill(l.has_it, &[("who", &has_it)])) } }
-                    @if !answered.is_empty() { li { (icon("yes")) " " (fill(l.has_answered, &[("who", &answered)])) } }
+                    @if !answered.is_empty() && !own_alone { li { (icon("yes")) " " (fill(l.has_answered, &[("who", &answered)])) } }
                 }
             }
             // Before everybody has answered nothing else counts.

@@ -88,7 +88,7 @@ impl Way {
             })
     }
 
-    fn new_link(&self) -> Result<Link, getrandom::Error> {
+    pub(crate) fn new_link(&self) -> Result<Link, getrandom::Error> {
         let key = random()?;
         let mut links = self.links.lock().unwrap_or_else(PoisonError::into_inner);
         if links.len() >= LINKS_MAX {
@@ -123,33 +123,43 @@ pub(crate) async fn link(State(shared): State<Shared>) -> Result<Json<Link>, Ref
 ///
 /// Not by a redirect: what follows a link from another program would come without a strict cookie.
 pub(crate) async fn enter(State(shared): State<Shared>, Path(key): Path<String>) -> Response {
-    let way = &shared.pages.way;
-    if !way.open(&key) {
-        return needs_link(shared.pages.language());
+    let language = shared.pages.language();
+    entered(&shared.pages.way, &key, language, "/start")
+        .unwrap_or_else(|| needs_link(language, page_link))
+}
+
+/// Where a node's link comes from.
+pub(crate) fn page_link(language: &Language) -> &'static str {
+    language.labels.enter_how
+}
+
+/// The way in by a link's key, on to a path of the same host; `None`: it is not a link that waits.
+pub(crate) fn entered(way: &Way, key: &str, language: &Language, to: &str) -> Option<Response> {
+    if !way.open(key) {
+        return None;
     }
     let cookie = format!(
         "{}={}; Path=/; HttpOnly; SameSite=Strict",
         way.cookie_name(),
         way.secret
     );
-    let language = shared.pages.language();
     let l = language.labels;
     let page = html! {
         (DOCTYPE)
         html lang=(language.code) {
             head {
                 meta charset="utf-8";
-                meta http-equiv="refresh" content="0;url=/start";
+                meta http-equiv="refresh" content={ "0;url=" (to) };
                 title { (l.enter_title) }
             }
-            body { p { a href="/start" { (l.enter_going) } } }
+            body { p { a href=(to) { (l.enter_going) } } }
         }
     };
-    ([(SET_COOKIE, cookie)], page_of(page)).into_response()
+    Some(([(SET_COOKIE, cookie)], page_of(page)).into_response())
 }
 
-/// What somebody without the cookie sees.
-pub(crate) fn needs_link(language: &Language) -> Response {
+/// What somebody without the cookie sees. `how`: where a link comes from.
+pub(crate) fn needs_link(language: &Language, how: fn(&Language) -> &'static str) -> Response {
     let l = language.labels;
     let page = html! {
         (DOCTYPE)
@@ -164,7 +174,7 @@ pub(crate) fn needs_link(language: &Language) -> Response {
                 main class="plain" {
                     h1 { (l.enter_title) }
                     p { (l.enter_needed) }
-                    p { (l.enter_how) }
+                    p { (how(language)) }
                 }
             }
         }

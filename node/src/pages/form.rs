@@ -20,6 +20,11 @@ impl Form {
         )
     }
 
+    /// A field more, or another value of one.
+    pub(crate) fn put(&mut self, name: String, value: String) {
+        self.0.insert(name, value);
+    }
+
     /// A field without the spaces around it; empty: not there.
     pub(crate) fn text(&self, name: &str) -> &str {
         self.0.get(name).map_or("", |value| value.trim())

@@ -27,6 +27,8 @@ pub(crate) enum Field {
     Number(&'static str, String),
     /// The code of an item, typed or seen by the camera.
     Code(&'static str, String),
+    /// A photo, from the camera or a file.
+    Photo(&'static str, String),
     /// One of several; the last says whether it may be none.
     One(&'static str, String, Vec<Choice>, bool),
     /// Any of several: each is sent as a field of its own, `name:value`.
@@ -102,8 +104,18 @@ pub(crate) fn form(view: &View, path: &str, one: &FormOf, typed: &Typed) -> Mark
     } else {
         (&nothing, &[][..])
     };
+    // A file goes in the other form that a browser sends, which has an address of its own.
+    let with_file = one
+        .fields
+        .iter()
+        .any(|field| matches!(field, Field::Photo(..)));
+    let (action, sent_as) = if with_file {
+        ("/note", Some("multipart/form-data"))
+    } else {
+        ("/press", None)
+    };
     html! {
-        form class="deed" method="post" action="/press" data-name={ (one.does) "-" (one.about) } {
+        form class="deed" method="post" action=(action) enctype=[sent_as] data-name={ (one.does) "-" (one.about) } {
             input type="hidden" name="do" value=(one.does);
             input type="hidden" name="about" value=(one.about);
             input type="hidden" name="from" value=(path);
@@ -133,6 +145,13 @@ fn field(view: &View, field: &Field, before: &Form) -> Markup {
             button class="sec camera" type="button" data-control="camera" data-into=(name)
                 data-unseen=(a.camera_none) hidden { (a.camera) }
             div class="seen" {}
+        },
+        // What was chosen before a browser does not let a page put back.
+        Field::Photo(name, label) => html! {
+            label class="field file" {
+                (label)
+                input type="file" name=(name) accept="image/*" capture="environment";
+            }
         },
         // With nothing to choose from, none of it is what stands.
         Field::One(_, _, options, true) if options.is_empty() => html! {},

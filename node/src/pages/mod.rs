@@ -6,9 +6,10 @@
 //! In reading order: `enter` the way in · `language` which one is spoken · `view` what is on a page, as values ·
 //! `asked` what is asked and what a press on it means · `moves` what may be done unasked · `parts`, `band`, `board` with
 //! `graph`, `matrix` and `waits`, `sheets` with `start`,
-//! `page` the HTML · `paper` pages that are read: `replay` with `timeline`, `limits`, `briefing` · `beside` the pages
+//! `page` the HTML · `paper` pages that are read: `replay` with `timeline` and `player`, `limits`, `briefing` with `plan_lines` · `beside` the pages
 //! beside the own one with `acts`, `items` and their `forms` · `live` the stream of it · `press` what comes back ·
-//! `number` what was typed · `assets` style and scripts.
+//! `number` what was typed · `photos` notes with a photo · `assets` style and scripts · `waiting` the page of a
+//! device that asks to join.
 
 mod acts;
 mod asked;
@@ -31,16 +32,21 @@ mod number;
 mod page;
 mod paper;
 mod parts;
+mod photos;
+mod plan_lines;
+mod player;
 mod press;
 mod replay;
 mod sheets;
 mod start;
 mod timeline;
 mod view;
+mod waiting;
 mod waits;
 
 pub use enter::Link;
-pub(crate) use enter::{link, needs_link};
+pub(crate) use enter::{link, needs_link, page_link};
+pub use waiting::Waiting;
 
 use crate::control::Shared;
 use crate::words::Language;
@@ -128,6 +134,7 @@ impl Pages {
 /// Which paths are pages: reached with the cookie that the way in has set.
 pub(crate) fn is_page(path: &str) -> bool {
     path.starts_with("/items/")
+        || path.starts_with("/photo/")
         || path.starts_with("/act/")
         || matches!(
             path,
@@ -144,6 +151,7 @@ pub(crate) fn is_page(path: &str) -> bool {
                 | "/alive"
                 | "/closed"
                 | "/press"
+                | "/note"
                 | "/judge"
                 | "/setting"
         )
@@ -173,6 +181,8 @@ pub(crate) fn routes() -> Router<Shared> {
         .route("/alive", post(live::alive))
         .route("/closed", post(live::closed))
         .route("/press", post(press::press))
+        .route("/note", post(photos::note).layer(photos::limit()))
+        .route("/photo/{hash}", get(photos::photo))
         .route("/judge", post(press::judge))
         .route("/setting", post(enter::setting))
         .route("/enter/{key}", get(enter::enter))

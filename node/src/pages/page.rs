@@ -128,6 +128,9 @@ pub(crate) async fn seen(shared: &Shared, all: bool) -> Result<Seen, Refusal> {
     if all || agrees {
         beside.aside = *shared.node.aside().await?;
     }
+    if !beside.aside.photos.is_empty() {
+        beside.photos_here = shared.node.photos_here().await?;
+    }
     if status.roles.iter().any(RoleId::is_supervisor) {
         beside.joins = shared.node.joins().await?;
     }
@@ -280,12 +283,20 @@ async fn page(
                 link rel="icon" href="data:,";
                 link rel="stylesheet" href="/assets/page.css";
                 link rel="stylesheet" href="/assets/wide.css";
-                link rel="stylesheet" href="/assets/board.css";
-                link rel="stylesheet" href="/assets/beside.css";
-                link rel="stylesheet" href="/assets/start.css";
+                // Nothing that is worked with is on what is only read; the replay has the board's table, notes and their photos.
+                @if !matches!(kind, Kind::Briefing | Kind::Limits) {
+                    link rel="stylesheet" href="/assets/work.css";
+                    link rel="stylesheet" href="/assets/board.css";
+                    link rel="stylesheet" href="/assets/beside.css";
+                    link rel="stylesheet" href="/assets/photo.css";
+                    link rel="stylesheet" href="/assets/start.css";
+                }
                 @if kind.is_paper() { link rel="stylesheet" href="/assets/paper.css"; }
+                @if kind == Kind::Replay { link rel="stylesheet" href="/assets/replay.css"; }
                 link rel="stylesheet" href="/assets/size.css";
                 script type="module" src="/assets/page.js" {}
+                @if kind == Kind::Replay { script type="module" src="/assets/photo.js" {} }
+                @if kind == Kind::Replay { script type="module" src="/assets/replay.js" {} }
             }
             body {
                 (parts::shapes())
@@ -293,7 +304,8 @@ async fn page(
                     Kind::Beside(page) => (beside::main_of(&view, page, typed)),
                     own => (main_with(&view, own, content)),
                 }
-                (pressed(&view))
+                // An own stop before the node has answered: shown by the page at once, from what came with it.
+                template id="pressed" { (parts::own_stop(l, &parts::pressed(l, false), &view.status.call.if_held)) }
             }
         }
     };
@@ -307,22 +319,6 @@ async fn page(
         Html(page.into_string()),
     )
         .into_response())
-}
-
-/// The picture of an own stop before the node has answered: shown by the page at once, from what came with it.
-fn pressed(view: &View) -> Markup {
-    let l = view.labels;
-    html! {
-        template id="pressed" {
-            section class="band" role="alert" aria-live="assertive" aria-atomic="true" {
-                div class="top" { (parts::shape("shape", "s-stop")) (parts::called(l.stop_work)) }
-                p class="why" data-reason { (l.pressed) " " span class="sent" { (l.pressed_on_its_way) } }
-                @if !view.status.call.if_held.is_empty() {
-                    p class="keep" { (crate::words::fill(l.keep, &[("what", &view.status.call.if_held)])) }
-                }
-            }
-        }
-    }
 }
 
 /// The page itself, as it is sent again at each change.
@@ -340,6 +336,10 @@ fn main_with(view: &View, kind: &Kind, content: Option<Markup>) -> Markup {
     }
     let observer = *kind == Kind::Observer;
     let (call, _) = view.call();
+    // Over the board or the observer's stop nothing opens by itself: there a number is one press more.
+    let opens = (*kind == Kind::Worker)
+        .then(|| sheets::opening(view, &asked))
+        .flatten();
     // On a small screen the board is the worker's page, with the rest of it below the card.
     let class = match kind {
         Kind::Board => "page worker board",
@@ -348,7 +348,7 @@ fn main_with(view: &View, kind: &Kind, content: Option<Markup>) -> Markup {
     };
     html! {
         main class=(class) lang=(view.language.code) data-call=(call) data-face=(view.face) data-asked=(asked.len())
-            data-sound=[sound(view.status)] {
+            data-opens=[opens] data-sound=[sound(view.status)] {
             (parts::strip(view))
             (band(view, observer))
             @if *kind == Kind::Board {
@@ -361,7 +361,10 @@ fn main_with(view: &View, kind: &Kind, content: Option<Markup>) -> Markup {
             } @else if !observer {
                 (card(view, &asked))
             }
-            (parts::asked(view, asked.first(), observer))
+            @match sheets::unsaid(view) {
+                Some(stop) => (sheets::whys(view, stop)),
+                None => (parts::asked(view, asked.first(), observer)),
+            }
             (parts::links(view))
             (beside::way(view, kind))
             (row(view, &asked, observer))
@@ -401,8 +404,12 @@ fn row(view: &View, asked: &[Asked], observer: bool) -> Markup {
             _ => l.acts.decline_sub,
         };
         Some(second("decline", "decline", l.decline, sub))
-    } else if stopped && sheets::own_stop(view).is_some() {
-        Some(second("saywhy", "why", l.say_why, l.say_why_sub))
+    } else if let Some(stop) = sheets::own_stop(view).filter(|_| stopped) {
+        Some(if sheets::unsaid(view).is_some() {
+            sheets::other_why(view, stop)
+        } else {
+            second("saywhy", "why", l.say_why, l.say_why_sub)
+        })
     } else if about_check {
         Some(second("cannot", "cannot", l.cannot, l.cannot_sub))
     } else if !stopped && Kind::all_of(view.status).len() > 1 {

@@ -5,7 +5,7 @@
 use crate::pages::asked::{Asked, Gives};
 use crate::pages::moves;
 use crate::pages::view::{LinkState, View, age};
-use crate::words::fill;
+use crate::words::{Labels, fill};
 use gantline_protocol::state::CallWord;
 use maud::{Markup, PreEscaped, html};
 
@@ -94,8 +94,13 @@ pub(crate) fn stop(view: &View, giant: bool) -> Markup {
         (false, true) => l.stop_sub_giant,
         (false, false) => l.stop_sub,
     };
+    stop_control(l, "/press", sub, giant)
+}
+
+/// The same on whatever page. `to`: where it is sent. `sub`: what is said below its words.
+pub(crate) fn stop_control(l: &Labels, to: &str, sub: &str, giant: bool) -> Markup {
     html! {
-        form class="stopform" method="post" action="/press" {
+        form class="stopform" method="post" action=(to) {
             input type="hidden" name="do" value="stop";
             button class=(if giant { "stopbar giant" } else { "stopbar" }) type="submit" data-control="stop" {
                 (shape("octagon", "c-stop"))
@@ -106,6 +111,27 @@ pub(crate) fn stop(view: &View, giant: bool) -> Markup {
             }
         }
     }
+}
+
+/// The band of a stop that was pressed on this page, until the node shows its own.
+pub(crate) fn own_stop(l: &Labels, why: &Markup, if_held: &str) -> Markup {
+    html! {
+        section class="band" role="alert" aria-live="assertive" aria-atomic="true" {
+            div class="top" { (shape("shape", "s-stop")) (called(l.stop_work)) }
+            p class="why" data-reason { (why) }
+            @if !if_held.is_empty() { p class="keep" { (fill(l.keep, &[("what", if_held)])) } }
+        }
+    }
+}
+
+/// The reason in it before anybody has the stop. `unsent`: that is so for too long.
+pub(crate) fn pressed(l: &Labels, unsent: bool) -> Markup {
+    let sent = if unsent {
+        l.pressed_unsent
+    } else {
+        l.pressed_on_its_way
+    };
+    html! { (l.pressed) " " span class="sent" { (sent) } }
 }
 
 /// The picture of a page that does not hear its node: there from the start, and only a fresh tick keeps it away.
@@ -131,12 +157,14 @@ pub(crate) fn asked(view: &View, asked: Option<&Asked>, observer: bool) -> Marku
     let l = view.labels;
     html! {
         div class="asked" {
-            @match asked {
-                Some(one) => (control(view, one)),
-                None if moves::moving(view).is_some() && !observer => (all_stop(view)),
+            @match (view.own_remedy(), asked) {
+                // What cannot be recorded here is not asked for here.
+                (Some(remedy), _) => div class="act none" { (remedy) },
+                (None, Some(one)) => (control(view, one)),
+                (None, None) if moves::moving(view).is_some() && !observer => (all_stop(view)),
                 // In a stop the room is the band's.
-                None if observer || view.is(CallWord::StopWork) => {},
-                None => { div class="act none" { (l.nothing_asked) } }
+                (None, None) if observer || view.is(CallWord::StopWork) => {},
+                (None, None) => { div class="act none" { (l.nothing_asked) } }
             }
         }
     }

@@ -56,7 +56,7 @@ impl OnTheirWay {
 
 /// How a press went.
 #[derive(Serialize, Default)]
-struct Answer {
+pub(crate) struct Answer {
     /// Recorded, and it counts.
     good: bool,
     /// What was shown has changed.
@@ -70,7 +70,7 @@ struct Answer {
 
 impl Answer {
     /// Nothing was recorded, for this reason.
-    fn no(words: String) -> Self {
+    pub(crate) fn no(words: String) -> Self {
         Self {
             lines: vec![words],
             ..Self::default()
@@ -97,6 +97,16 @@ pub(crate) async fn press(
         "cannot" | "withdraw" | "decline" | "why" => other(&shared, &form).await?,
         _ => deed(&shared, &form).await?,
     };
+    finish(&shared, &headers, form, answer).await
+}
+
+/// The answer, as a script reads it, or as a page.
+pub(crate) async fn finish(
+    shared: &Shared,
+    headers: &HeaderMap,
+    form: Form,
+    answer: Answer,
+) -> Result<Response, Refusal> {
     if form.has("script") {
         return Ok(Json(answer).into_response());
     }
@@ -115,14 +125,14 @@ pub(crate) async fn press(
                 },
                 lines: answer.lines,
             };
-            whole(&shared, &headers, Some(kind), Opened::Again, &typed).await
+            whole(shared, headers, Some(kind), Opened::Again, &typed).await
         }
         _ => Ok(Redirect::to("/").into_response()),
     }
 }
 
 /// A form of a page beside the own one.
-async fn deed(shared: &Shared, form: &Form) -> Result<Answer, Refusal> {
+pub(crate) async fn deed(shared: &Shared, form: &Form) -> Result<Answer, Refusal> {
     let seen = seen(shared, true).await?;
     let view = View::new(&seen, 0, 0);
     let deed = acts::deed(&view, form)
@@ -149,10 +159,7 @@ async fn deed(shared: &Shared, form: &Form) -> Result<Answer, Refusal> {
                 Answer::no(view.labels.acts.asks_no_longer.to_owned())
             })
         }
-        Ok(Deed::Safe(command)) => {
-            let outcome = shared.node.act(command).await?;
-            answer(shared, &outcome).await
-        }
+        Ok(Deed::Safe(command)) => act(shared, command).await,
         Ok(Deed::Seen(command)) => {
             if form.value::<EntryHash>("face") != Some(view.face) {
                 return Ok(changed(&view));
@@ -163,6 +170,12 @@ async fn deed(shared: &Shared, form: &Form) -> Result<Answer, Refusal> {
             }
         }
     }
+}
+
+/// An act that fails to the safe side.
+pub(crate) async fn act(shared: &Shared, command: Command) -> Result<Answer, Refusal> {
+    let outcome = shared.node.act(command).await?;
+    answer(shared, &outcome).await
 }
 
 /// Stop, in whatever state.

@@ -7,6 +7,8 @@ use crate::control::{Refusal, Shared};
 use crate::device::shown::{self, What};
 use crate::pages::form::Form;
 use crate::pages::parts::{icon, shape};
+use crate::pages::photos;
+use crate::pages::player;
 use crate::pages::timeline::{self, Fill};
 use crate::pages::view::View;
 use crate::words::{Words, fill, span};
@@ -15,7 +17,7 @@ use gantline_protocol::ids::{DeviceKey, EntryHash};
 use gantline_protocol::replay::{
     Clocks, Knew, Lane, Replay, Spread, Worth, knew, lanes, replay as replayed, spread,
 };
-use gantline_protocol::state::{CallWord, is_kept_back_from};
+use gantline_protocol::state::{self, CallWord, is_kept_back_from};
 use gantline_protocol::time::WallClock;
 use maud::{Markup, html};
 use std::collections::{BTreeMap, BTreeSet};
@@ -240,20 +242,7 @@ pub(crate) fn content(view: &View, past: &Past) -> Markup {
         .filter_map(|lane| past.clocks.doubt_ms(&lane.device))
         .max();
     html! {
-        div class="cursor" {
-            (step(past, at, false, l.replay_back))
-            (step(past, at, true, l.replay_next))
-            @if past.wanted.stop.is_some() {
-                @let out = Wanted { stop: None, ..past.wanted.clone() };
-                a class="go" href=(out.link()) { (l.zoom_out) }
-            } @else if !past.spread.is_empty() {
-                @let near = Wanted { stop: nearest(past, at), ..past.wanted.clone() };
-                a class="go" href=(near.link()) { (l.zoom_in) }
-            }
-            b class="when" { (view.clock_tenths(at)) }
-            @if let Some(ms) = doubt { span { "± " (tenths(ms)) " s" } }
-            span class="entries" { (fill(l.entries, &[("n", &past.replay.lines.len().to_string())])) }
-        }
+        (player::cursor(view, past, at, doubt))
         (timeline::timeline(view, past, &names))
         p class="fine" { (l.lanes_mean) }
         (uncounted(view, past, &names))
@@ -268,6 +257,11 @@ pub(crate) fn content(view: &View, past: &Past) -> Markup {
                     }
                 }
             }
+        }
+        @let photos = state::photos(&past.job);
+        @if !photos.is_empty() {
+            h2 { (l.acts.photos) }
+            (photos::gallery(view, &photos, &view.beside.photos_here))
         }
     }
 }
@@ -295,26 +289,7 @@ fn uncounted(view: &View, past: &Past, names: &BTreeMap<DeviceKey, String>) -> M
     }
 }
 
-/// A press to the entry before or after.
-fn step(past: &Past, at: i64, on: bool, words: &str) -> Markup {
-    let points = past
-        .lanes
-        .iter()
-        .flat_map(|lane| &lane.points)
-        .map(|point| point.at.0);
-    let to = if on {
-        points.filter(|other| *other > at).min()
-    } else {
-        points.filter(|other| *other < at).max()
-    };
-    let wanted = Wanted {
-        at: to.or(Some(at)),
-        ..past.wanted.clone()
-    };
-    html! { a class="go" href=(wanted.link()) { (words) } }
-}
-
-fn nearest(past: &Past, at: i64) -> Option<usize> {
+pub(crate) fn nearest(past: &Past, at: i64) -> Option<usize> {
     let stops = past.spread.iter().enumerate();
     stops
         .min_by_key(|(_, stop)| stop.at.0.abs_diff(at))

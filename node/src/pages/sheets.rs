@@ -4,11 +4,11 @@
 
 use crate::pages::asked::{Asked, Gives};
 use crate::pages::number;
-use crate::pages::parts::{hold, sheet_of};
+use crate::pages::parts::{hold, second, sheet_of};
 use crate::pages::start;
 use crate::pages::view::View;
 use gantline_protocol::ids::LimitId;
-use gantline_protocol::state::{AskedOf, StopStatus};
+use gantline_protocol::state::{AskedOf, CallWord, StopStatus};
 use maud::{Markup, html};
 
 /// Rows of a sheet that fit the smallest screen at full size.
@@ -32,6 +32,49 @@ pub(crate) fn all(view: &View, asked: &[Asked]) -> Markup {
             (reasons(view, "why", view.labels.why_question, view.labels.why_reasons, &[("do", "why"), ("stop", &entry)]))
         }
     }
+}
+
+/// That stop, while nothing else waits for an answer: to ask whether work goes on comes after why it does not.
+pub(crate) fn unsaid<'a>(view: &View<'a>) -> Option<&'a StopStatus> {
+    let mut asked = view.status.asked.iter();
+    own_stop(view).filter(|_| asked.all(|one| matches!(one, AskedOf::Ask { .. })))
+}
+
+/// After an own stop, while nothing is asked: its reasons at once, so that one press more says why. The last of them
+/// stands in the row below.
+pub(crate) fn whys(view: &View, stop: &StopStatus) -> Markup {
+    let near = view.labels.why_reasons.split_last();
+    html! {
+        form class="asked whys" method="post" action="/press" role="group" aria-label=(view.labels.why_question) {
+            (about(stop))
+            @for reason in near.map_or(&[][..], |(_, near)| near) { (why(reason)) }
+        }
+    }
+}
+
+/// The last reason of an own stop; where a phone's screen has no room for the others, the way to all of them.
+pub(crate) fn other_why(view: &View, stop: &StopStatus) -> Markup {
+    let l = view.labels;
+    html! {
+        div class="why-other" {
+            form method="post" action="/press" {
+                (about(stop))
+                @if let Some(reason) = l.why_reasons.last() { (why(reason)) }
+            }
+            (second("saywhy", "why", l.say_why, l.say_why_sub))
+        }
+    }
+}
+
+fn about(stop: &StopStatus) -> Markup {
+    html! {
+        input type="hidden" name="do" value="why";
+        input type="hidden" name="stop" value=(stop.entry);
+    }
+}
+
+fn why(reason: &str) -> Markup {
+    html! { button class="sec" name="text" value=(reason) data-control="why" { (reason) } }
 }
 
 /// A stop of the holder's own whose reason nobody has said.
@@ -134,6 +177,17 @@ fn withdraw(view: &View) -> Markup {
     sheet("withdraw", &content, view)
 }
 
+/// The sheet that opens by itself: the one thing asked is a number, and the step is open. In a Hold the page says
+/// what to keep secure, and with more asked which of it comes first is the holder's.
+pub(crate) fn opening(view: &View, asked: &[Asked]) -> Option<String> {
+    match asked {
+        [one] if matches!(one.gives, Gives::Number(_)) && view.is(CallWord::Proceed) => {
+            Some(sheet_of(one))
+        }
+        _ => None,
+    }
+}
+
 /// The sheet on which a thing asked is given.
 fn give(view: &View, one: &Asked) -> Markup {
     let l = view.labels;
@@ -153,6 +207,7 @@ fn give(view: &View, one: &Asked) -> Markup {
             &name,
             &html! {
                 p class="question" { (l.answer_question) br; (one.quote) }
+                (since(view, one))
                 div class="rows" {
                     @for (value, shown) in answers {
                         (hold(view, one, shown, l.keep_pressed_send, Some(value)))
@@ -183,17 +238,37 @@ fn give(view: &View, one: &Asked) -> Markup {
             &name,
             &html! {
                 p class="question" { (l.cause_question) }
-                label class="field" { (l.words_field) input name="text" autocomplete="off" maxlength="400"; }
-                div class="rows few" {
-                    @for reason in l.cause_reasons.iter().take(ROWS_MAX) {
-                        button class="sec r" type="button" data-control="fill" data-fill=(reason) { (reason) }
+                // The usual causes are one press each, kept as long as any other; another one is typed.
+                div class="grid" {
+                    @for cause in l.cause_reasons.iter().take(ROWS_MAX) {
+                        (hold(view, one, cause, l.keep_pressed_send, Some(cause)))
                     }
                 }
+                label class="field" { (l.words_field) input name="text" autocomplete="off" maxlength="400"; }
                 (hold(view, one, &one.quote, l.keep_pressed_send, None))
             },
             view,
         ),
+        Gives::Since => fields(view, one, &[], "text"),
     }
+}
+
+/// Words to type, or to take from those at hand.
+fn words(label: &str, name: &str, at_hand: &[&str]) -> Markup {
+    html! {
+        label class="field" { (label) input name=(name) autocomplete="off" maxlength="400"; }
+        div class="rows few" {
+            @for words in at_hand.iter().take(ROWS_MAX) {
+                button class="sec r" type="button" data-control="fill" data-into=(name) data-fill=(words) { (words) }
+            }
+        }
+    }
+}
+
+/// What was done since, where a look says that.
+fn since(view: &View, one: &Asked) -> Markup {
+    let l = view.labels;
+    html! { @if one.since { (words(l.since_question, "since", l.since_words)) } }
 }
 
 fn fields(view: &View, one: &Asked, all: &[(&str, &str)], mode: &str) -> Markup {
@@ -205,6 +280,7 @@ fn fields(view: &View, one: &Asked, all: &[(&str, &str)], mode: &str) -> Markup 
             @for (name, label) in all {
                 label class="field" { (label) input name=(name) inputmode=(mode) autocomplete="off" maxlength="120"; }
             }
+            (since(view, one))
             (hold(view, one, &one.quote, l.keep_pressed_send, None))
         },
         view,
@@ -212,6 +288,9 @@ fn fields(view: &View, one: &Asked, all: &[(&str, &str)], mode: &str) -> Markup 
 }
 
 /// Digits, and what they come to. Nothing is filled in beforehand, no key is ignored, nothing is cleared by time.
+///
+/// On the worker's page it opens by itself (`opening`), so that a number is its digits and one press to send. Until the
+/// first of them, the place of that press has what the own page has there: what to do, and both ways to refuse.
 fn number_sheet(view: &View, one: &Asked, limit: &LimitId) -> Markup {
     let l = view.labels;
     let Some(limit) = view.plan.limit(limit) else {
@@ -227,8 +306,16 @@ fn number_sheet(view: &View, one: &Asked, limit: &LimitId) -> Markup {
         l.type_value,
         &[("limit", &number::limit_words(view, limit))],
     );
+    let step = one
+        .check
+        .as_ref()
+        .and_then(|(step, _)| view.plan.step(step));
+    let about = match &one.check {
+        Some((step, check)) => format!("{step}/{check}"),
+        None => limit.id.to_string(),
+    };
     html! {
-        section class="sheet number" data-name=(sheet_of(one)) data-limit=(limit.id) {
+        section class="sheet number" data-name=(sheet_of(one)) data-limit=(limit.id) data-about=(about) {
             p class="question" { (one.quote) }
             div class="boxes" {
                 @for (name, unit) in boxes {
@@ -237,7 +324,15 @@ fn number_sheet(view: &View, one: &Asked, limit: &LimitId) -> Markup {
                     }
                 }
             }
-            p class="judge" role="status" data-empty=(empty) { (empty) }
+            div class="before" {
+                p { @if let Some(step) = step { (step.text) ". " } (empty) }
+                div class="row" {
+                    @if one.check.is_some() { (second("cannot", "cannot", l.cannot, l.cannot_sub)) } @else { div class="sec place" {} }
+                    @if !view.own_given().is_empty() { (second("withdraw", "withdraw", l.withdraw, l.withdraw_sub)) }
+                }
+            }
+            (since(view, one))
+            p class="judge" role="status" {}
             button class="act" type="button" data-control="confirm" data-give=(one.at) data-hold=(one.hold_ms)
                 data-face=(view.face) {
                 span class="fill" {}
@@ -253,7 +348,7 @@ fn number_sheet(view: &View, one: &Asked, limit: &LimitId) -> Markup {
                     button type="button" data-control="key" data-key="." { "." }
                 }
                 button type="button" data-control="key" data-key="0" { "0" }
-                button class="w" type="button" data-control="key" data-key="clear" data-back=(l.back) { (l.clear_last) }
+                button class="w" type="button" data-control="key" data-key="clear" { span class="last" { (l.clear_last) } span class="none" { (l.back) } }
             }
         }
     }

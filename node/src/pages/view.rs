@@ -5,8 +5,9 @@
 use crate::device::JoinRequest;
 use crate::words::{Labels, Language, Words, fill, span};
 use gantline_protocol::engine::Command;
-use gantline_protocol::ids::{DeviceKey, EntryHash, Person, RoleId, StepId};
+use gantline_protocol::ids::{DeviceKey, EntryHash, Person, PhotoHash, RoleId, StepId};
 use gantline_protocol::plan::{Plan, Step};
+use gantline_protocol::reason::Reason;
 use gantline_protocol::state::{
     Aside, AskedOf, CallWord, CrewStatus, JobState, Overview, Status, StepState, StepStatus,
     StopStatus, face,
@@ -43,6 +44,8 @@ pub(crate) struct Beside {
     pub(crate) aside: Aside,
     /// Devices that ask to join at this one.
     pub(crate) joins: Vec<JoinRequest>,
+    /// Photos that are on this device.
+    pub(crate) photos_here: BTreeSet<PhotoHash>,
 }
 
 /// What a page shows.
@@ -299,6 +302,14 @@ impl<'a> View<'a> {
         first
             .filter(|_| self.is(CallWord::Hold))
             .and_then(|reason| self.words.reason_aloud(reason))
+    }
+
+    /// What is to be done about a Hold whose cause is this device itself: nothing else on its page can say so.
+    pub(crate) fn own_remedy(&self) -> Option<String> {
+        let first = self.status.call.reasons.first();
+        first
+            .filter(|first| self.is(CallWord::Hold) && **first == Reason::DiskFailed)
+            .map(|reason| self.words.reason(reason).now)
     }
 
     pub(crate) fn stopped_by(&self, stop: &StopStatus) -> String {

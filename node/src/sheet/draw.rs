@@ -2,6 +2,8 @@
 //! Owns: nothing.   Gives: `structure`, `rig`, `spans`, `bar`; each nothing where its values are not.
 //! May use: the sheet's geometry and values.   Never: a formula; a picture that is not to scale without saying so.
 
+use super::Heading;
+use crate::words::fill;
 use gantline_protocol::limits::boom::{Forces, Rig};
 use gantline_protocol::limits::sheet::Sheet;
 use gantline_protocol::limits::units::{Force, Length, round_up};
@@ -9,7 +11,8 @@ use gantline_protocol::plan::Units;
 use maud::{Markup, html};
 
 /// The string at the structure with the approach distance around the conductor, to scale.
-pub fn structure(sheet: &Sheet, units: Units) -> Option<Markup> {
+pub fn structure(sheet: &Sheet, heading: &Heading) -> Option<Markup> {
+    let units = heading.units;
     let drawings = &sheet.drawings;
     let (approach, string) = (drawings.approach?.to_metres(), drawings.string?.to_metres());
     let words = said(sheet, "approach_phase_to_ground", units)?;
@@ -26,14 +29,14 @@ pub fn structure(sheet: &Sheet, units: Units) -> Option<Markup> {
     };
     let discs = 12_u32;
     let (rx, ry) = if drawings.dead_end { (5, 11) } else { (11, 5) };
-    let what = if drawings.dead_end {
+    let what = heading.say(if drawings.dead_end {
         "structure"
     } else {
         "arm"
-    };
+    });
     Some(html! {
         figure {
-            svg viewBox="0 0 340 340" role="img" aria-label="String with the approach distance around the conductor" {
+            svg viewBox="0 0 340 340" role="img" aria-label=(heading.say("String with the approach distance around the conductor")) {
                 circle cx=(conductor.0) cy=(conductor.1) r=(reach) fill="#fff3c4" stroke="#000" stroke-dasharray="6 4" {}
                 @if drawings.dead_end {
                     line x1=(start.0) y1="30" x2=(start.0) y2="310" stroke="#000" stroke-width="6" {}
@@ -53,7 +56,7 @@ pub fn structure(sheet: &Sheet, units: Units) -> Option<Markup> {
                 @let middle = between(conductor, edge, 0.5);
                 text x=(middle.0 - 2.0) y=(middle.1 + 20.0) text-anchor="middle" { (words) }
             }
-            figcaption { "String and conductor with the approach distance, to scale. Nobody and nothing inside the broken line." }
+            figcaption { (heading.say("String and conductor with the approach distance, to scale. Nobody and nothing inside the broken line.")) }
         }
     })
 }
@@ -66,7 +69,8 @@ fn said(sheet: &Sheet, name: &str, units: Units) -> Option<String> {
 }
 
 /// Mast, boom, link and braces from the side, with their forces.
-pub fn rig(sheet: &Sheet, units: Units) -> Option<Markup> {
+pub fn rig(sheet: &Sheet, heading: &Heading) -> Option<Markup> {
+    let units = heading.units;
     let (rig, forces) = sheet.drawings.rig.as_ref()?;
     let (mast, boom) = (rig.mast.to_metres(), rig.boom.to_metres());
     let scale = 130.0 / mast.max(boom);
@@ -93,7 +97,7 @@ pub fn rig(sheet: &Sheet, units: Units) -> Option<Markup> {
     let arrows = |from, to, compression| forces_at_ends(from, to, compression, most);
     Some(html! {
         figure {
-            svg viewBox="0 0 340 340" role="img" aria-label="Mast and boom from the side with their forces" {
+            svg viewBox="0 0 340 340" role="img" aria-label=(heading.say("Mast and boom from the side with their forces")) {
                 @for (end, _) in &braces { (member(top, *end, 1.5)) }
                 (member(base, top, 5.0))
                 (member(base, tip, 5.0))
@@ -102,32 +106,34 @@ pub fn rig(sheet: &Sheet, units: Units) -> Option<Markup> {
                 (arrows(base, top, forces.mast_base))
                 (arrows(base, tip, forces.boom_heel))
                 (arrows(top, tip, Force::ZERO - forces.link))
-                (label(at(0.0, rig.lean.cos() * mast * 0.4), 7.0, "mast", forces.mast_base))
-                (label(under(between(base, tip, 0.35)), 6.0, "boom", forces.boom_heel))
-                (label(between(top, tip, 0.5), 8.0, "link", forces.link))
+                (label(at(0.0, rig.lean.cos() * mast * 0.4), 7.0, heading.say("mast"), forces.mast_base))
+                (label(under(between(base, tip, 0.35)), 6.0, heading.say("boom"), forces.boom_heel))
+                (label(between(top, tip, 0.5), 8.0, heading.say("link"), forces.link))
                 @for (number, (end, compression)) in braces.iter().enumerate() {
                     @let below = (end.0 - 40.0, end.1 + 14.0 + 13.0 * number as f64);
-                    (label(below, 0.0, &format!("brace {}", number + 1), *compression))
+                    (label(below, 0.0, &fill(heading.say("brace {n}"), &[("n", &(number + 1).to_string())]), *compression))
                 }
                 line x1=(tip.0) y1=(tip.1) x2=(tip.0) y2=(tip.1 + 70.0) stroke="#a80000" stroke-width="2" marker-end="url(#tip)" {}
-                (label((tip.0, tip.1 + 66.0), 8.0, "load", rig.load))
+                (label((tip.0, tip.1 + 66.0), 8.0, heading.say("load"), rig.load))
                 circle cx=(base.0) cy=(base.1) r="5" fill="#fff" stroke="#000" stroke-width="2" {}
             }
-            figcaption { (rig_words(rig, forces, units)) }
+            figcaption { (rig_words(rig, forces, heading)) }
         }
     })
 }
 
-fn rig_words(rig: &Rig, forces: &Forces, units: Units) -> String {
-    let side = if forces.side_by_guy {
+fn rig_words(rig: &Rig, forces: &Forces, heading: &Heading) -> String {
+    let side = heading.say(if forces.side_by_guy {
         "held by the side guy"
     } else {
         "no side guy"
-    };
-    format!(
-        "Mast and boom from the side, to scale; boom {:.0}° from the vertical, side force {} ({side}).",
-        rig.boom_angle.to_degrees(),
-        force_words(forces.side, units)
+    });
+    let words = "Mast and boom from the side, to scale; boom {angle}° from the vertical, side force {force} ({side}).";
+    let angle = format!("{:.0}", rig.boom_angle.to_degrees());
+    let force = force_words(forces.side, heading.units);
+    fill(
+        heading.say(words),
+        &[("angle", &angle), ("force", &force), ("side", side)],
     )
 }
 
@@ -193,7 +199,8 @@ fn span_words(length: Length, units: Units) -> String {
 }
 
 /// The spans at the structure with their sag, heights drawn larger than lengths. A dead-end has the one ahead.
-pub fn spans(sheet: &Sheet, units: Units) -> Option<Markup> {
+pub fn spans(sheet: &Sheet, heading: &Heading) -> Option<Markup> {
+    let units = heading.units;
     let metres = |length: Length| length.to_metres();
     let (back, ahead) = match sheet.drawings.spans[..] {
         [ahead] => (None, ahead),
@@ -226,14 +233,17 @@ pub fn spans(sheet: &Sheet, units: Units) -> Option<Markup> {
         (
             end,
             path,
-            format!("{}, sag {sag}", span_words(span.0, units)),
+            fill(
+                heading.say("{span}, sag {sag}"),
+                &[("span", &span_words(span.0, units)), ("sag", &sag)],
+            ),
         )
     };
     let drawn = back.map(|span| curve(span, "sag_back", -1.0));
     let drawn = drawn.into_iter().chain([curve(ahead, "sag_ahead", 1.0)]);
     Some(html! {
         figure.wide tabindex="0" {
-            svg viewBox="0 0 680 240" role="img" aria-label="Spans at the structure with their sag" {
+            svg viewBox="0 0 680 240" role="img" aria-label=(heading.say("Spans at the structure with their sag")) {
                 line x1=(here) y1="20" x2=(here) y2="220" stroke="#000" stroke-width="4" {}
                 @for (end, path, words) in drawn {
                     path d=(path) fill="none" stroke="#000" stroke-width="2" {}
@@ -241,20 +251,22 @@ pub fn spans(sheet: &Sheet, units: Units) -> Option<Markup> {
                     text x=((here + end.0) / 2.0) y="232" text-anchor="middle" { (words) }
                 }
             }
-            figcaption { "Spans at the structure (thick line); heights are drawn larger than lengths." }
+            figcaption { (heading.say("Spans at the structure (thick line); heights are drawn larger than lengths.")) }
         }
     })
 }
 
 /// A bar of how much of a rating is used.
-pub fn bar(used: f64) -> Markup {
+pub fn bar(used: f64, heading: &Heading) -> Markup {
     let over = used > 1.0;
+    let part = format!("{:.0}", used * 100.0);
+    let label = fill(heading.say("{part} % of the rating"), &[("part", &part)]);
     html! {
-        svg.bar viewBox="0 0 104 12" role="img" aria-label=(format!("{:.0} % of the rating", used * 100.0)) {
+        svg.bar viewBox="0 0 104 12" role="img" aria-label=(label) {
             rect x="1" y="1" width="100" height="10" fill="#fff" stroke="#000" {}
             rect x="1" y="1" width=(used.clamp(0.0, 1.0) * 100.0) height="10" fill=(if over { "#a80000" } else { "#003f87" }) {}
         }
         " " (format!("{:.0} %", used * 100.0))
-        @if over { strong { " over the rating" } }
+        @if over { strong { " " (heading.say("over the rating")) } }
     }
 }

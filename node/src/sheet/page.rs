@@ -2,6 +2,7 @@
 //! Owns: nothing.   Gives: `page`, `body`.
 //! May use: the sheet's values, draw.   Never: a formula; a request to anywhere.
 
+use super::why::why;
 use super::{Heading, draw};
 use gantline_protocol::limits::sheet::{Bound, CAUTIONS, Line, Sheet};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -21,7 +22,7 @@ td.value { white-space: nowrap; font-weight: bold } td small { color: #333 } svg
 tr { break-inside: avoid }
 ul { margin: 0; padding-left: 16px }
 .missing { border: 2px dashed #a80000; padding: 6px 10px }
-@media print { .second { break-before: page } body { font-size: 8.6px; line-height: 1.25; padding: 0 } td, th { padding: 1px 4px } }
+@media print { .figures { break-before: page } body { font-size: 8.6px; line-height: 1.25; padding: 0 } td, th { padding: 1px 4px } }
 th:first-child { width: 32% } th:nth-child(2) { width: 13% } th:nth-child(3) { width: 14% }
 ";
 
@@ -49,9 +50,9 @@ pub fn page(sheet: &Sheet, heading: &Heading) -> String {
 #[must_use]
 pub fn body(sheet: &Sheet, heading: &Heading) -> Markup {
     let drawings = [
-        draw::structure(sheet, heading.units),
-        draw::rig(sheet, heading.units),
-        draw::spans(sheet, heading.units),
+        draw::structure(sheet, heading),
+        draw::rig(sheet, heading),
+        draw::spans(sheet, heading),
     ];
     html! {
         svg width="0" height="0" aria-hidden="true" {
@@ -61,22 +62,22 @@ pub fn body(sheet: &Sheet, heading: &Heading) -> Markup {
                 }
             }
         }
-        h1 { "Limit sheet" }
+        h1 { (heading.say("Limit sheet")) }
         p { strong { (heading.title) } br; (heading.place) }
         div.caution {
-            @for caution in CAUTIONS { p { (caution) } }
+            @for caution in CAUTIONS { p { (heading.say(caution)) } }
             @for caution in heading.cautions { p { (caution) } }
         }
-        (missing(sheet))
+        (missing(sheet, heading))
         div.drawings { @for drawing in drawings.into_iter().flatten() { (drawing) } }
         @if !heading.watched.is_empty() {
-            h2 { "Watched, and how long a reading is good for" }
+            h2 { (heading.say("Watched, and how long a reading is good for")) }
             ul { @for watched in &heading.watched { li { (watched) } } }
         }
-        section.second {
-            h2 { "Values" }
-            table {
-                tr { th { "Limit" } th { "Value" } th { "Used" } th { "From, source and what to mind" } }
+        section.figures {
+            h2 { (heading.say("Values")) }
+            table tabindex="0" {
+                tr { @for head in ["Limit", "Value", "Used", "From, source and what to mind"] { th { (heading.say(head)) } } }
                 @for (place, line) in sheet.lines.iter().enumerate() {
                     (row(line, place.checked_sub(1).and_then(|before| sheet.lines.get(before)), heading))
                 }
@@ -91,50 +92,50 @@ fn row(line: &Line, before: Option<&Line>, heading: &Heading) -> Markup {
         .in_units(heading.units)
         .unwrap_or((line.value, line.unit));
     let bound = match line.bound {
-        Bound::Least => "at least ",
-        Bound::Most => "at most ",
+        Bound::Least => heading.say("at least"),
+        Bound::Most => heading.say("at most"),
         Bound::Shown => "",
     };
     let inputs: Vec<String> = line
         .inputs
         .iter()
-        .map(|input| format!("{} {}", input.name, input.value))
+        .map(|input| format!("{} {}", heading.say(&input.name), input.value))
         .collect();
     let same_inputs = before.is_some_and(|before| before.inputs == line.inputs);
     let same_source = before.is_some_and(|before| before.source == line.source);
     html! {
         tr {
-            td { (line.title) " " small { (line.name) } }
-            td.value { (bound) (value) " " (unit) @if unit != line.unit { br; small { (line.value) " " (line.unit) } } }
-            td { @if let Some(used) = line.used { (draw::bar(used)) } }
+            td { (heading.say(line.title)) " " small { (line.name) } }
+            td.value { (bound) " " (value) " " (unit) @if unit != line.unit { br; small { (line.value) " " (line.unit) } } }
+            td { @if let Some(used) = line.used { (draw::bar(used, heading)) } }
             td {
                 small {
-                    @if same_inputs && same_source { "as above" }
+                    @if same_inputs && same_source { (heading.say("as above")) }
                     @else {
-                        @if same_inputs { "inputs as above" } @else { (inputs.join(", ")) }
+                        @if same_inputs { (heading.say("inputs as above")) } @else { (inputs.join(", ")) }
                         br;
-                        @if same_source { "source as above" } @else { (line.source) }
+                        @if same_source { (heading.say("source as above")) } @else { (line.source) }
                     }
                 }
-                @if !line.cautions.is_empty() { br; strong { (line.cautions.join(" ")) } }
+                @if !line.cautions.is_empty() { br; strong { @for caution in &line.cautions { (heading.say(caution)) " " } } }
             }
         }
     }
 }
 
-fn missing(sheet: &Sheet) -> Markup {
+fn missing(sheet: &Sheet, heading: &Heading) -> Markup {
     html! {
         @if !sheet.gaps.is_empty() || !sheet.never_used.is_empty() {
             div.missing {
                 @for gap in &sheet.gaps {
                     p {
-                        strong { "Not computed: " (gap.part) ". " }
-                        @if !gap.missing.is_empty() { "Add to the plan's data: " (gap.missing.join(", ")) ". " }
-                        @if let Some(why) = &gap.why { (why) }
+                        strong { (heading.say("Not computed: ")) (heading.say(gap.part)) ". " }
+                        @if !gap.missing.is_empty() { (heading.say("Add to the plan's data: ")) (gap.missing.iter().map(|name| heading.asked_for(name)).collect::<Vec<_>>().join(", ")) ". " }
+                        @if let Some(error) = &gap.why { (why(error, heading)) }
                     }
                 }
                 @if !sheet.never_used.is_empty() {
-                    p { "Not used by any limit (check the spelling): " (sheet.never_used.join(", ")) }
+                    p { (heading.say("Not used by any limit (check the spelling): ")) (sheet.never_used.join(", ")) }
                 }
             }
         }

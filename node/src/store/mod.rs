@@ -3,12 +3,13 @@
 //! May use: protocol::log::journal.   Never: what an entry says.
 //!
 //! In reading order: `fault` what can go wrong · `lock` one node a folder · `disk` the operations on a file ·
-//! `journal` the signed bytes, one flush a batch · `sled` what can be rebuilt from it.
+//! `journal` the signed bytes, one flush a batch · `sled` what can be rebuilt from it · `photos` pictures that notes name.
 
 mod disk;
 mod fault;
 mod journal;
 mod lock;
+mod photos;
 mod sled;
 #[cfg(test)]
 mod tests;
@@ -17,6 +18,7 @@ pub use disk::{Disk, FileDisk};
 pub use fault::{Finding, StoreFault};
 pub use journal::{GROWTH_BYTES, Journal, Opened};
 pub use lock::FolderLock;
+pub use photos::{PhotoFolder, PhotoRead};
 pub use sled::{Side, SideFault};
 
 use std::fs::File;

@@ -15,8 +15,15 @@ impl Words {
         match asked {
             AskedOf::Accept => say(s.asked_accept, &[]),
             AskedOf::Briefing { .. } => say(s.asked_briefing, &[]),
-            AskedOf::Check { step, check, again } => say(
-                if *again {
+            AskedOf::Check {
+                step,
+                check,
+                again,
+                since,
+            } => say(
+                if *since {
+                    s.asked_check_since
+                } else if *again {
                     s.asked_check_again
                 } else {
                     s.asked_check

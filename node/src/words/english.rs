@@ -3,11 +3,13 @@
 //! May use: language, labels, english acts.   Never: what is said when (words); plan text, which stays as the plan has it.
 
 use super::english_acts::ACTS;
+use super::english_plan::PLAN;
 use super::labels::Labels;
 use super::language::{EntryWords, Language, Sentences};
 
 /// English.
 pub static ENGLISH: Language = Language {
+    sheet: &[],
     code: "en",
     name: "English",
     labels: &LABELS,
@@ -51,6 +53,10 @@ static SENTENCES: Sentences = Sentences {
     not_enrolled: (
         "{who} is not on this job.",
         "The supervisor admits a device. Stop works without.",
+    ),
+    not_enrolled_there: (
+        "For {who} this device is not on the job.",
+        "Ask them by radio. Taken off, join anew with another device.",
     ),
     not_briefed_you: ("Not briefed yet.", "Hear the briefing, then confirm it."),
     not_briefed: (
@@ -249,6 +255,10 @@ static SENTENCES: Sentences = Sentences {
         "{Step}: {check}",
         "You gave this before the stop. Look again, then give it again.",
     ),
+    asked_check_since: (
+        "{Step}: {check}",
+        "Two looks differ or do not pass. Look anew for yourself, and say what was done since.",
+    ),
     asked_heard: ("Stop work: {stop}.", "Say that you have heard it."),
     asked_ask: (
         "The work is stopped.",
@@ -362,6 +372,8 @@ static ENTRIES: EntryWords = EntryWords {
     order_released_by: "released by {who}",
     read_back: ", read back",
     notes: "notes: {text}",
+    notes_photo: "notes with a photo: {text}",
+    adds_photo: "adds a photo",
     notes_late: "notes as done earlier: {step}: {check}. {text}",
     reviewed: "has reviewed it: {text}",
     says_why: "says why: {text}",
@@ -506,6 +518,8 @@ static LABELS: Labels = Labels {
     ],
     choose_asked: "Asked of you now. Which one next?",
     answer_question: "What do you see?",
+    since_question: "What was done since?",
+    since_words: &["Looked at again, from closer", "Taken out and put in again"],
     cause_question: "What was the cause, and is it settled?",
     cause_reasons: &[
         "Nobody is under the load",
@@ -620,6 +634,9 @@ static LABELS: Labels = Labels {
     replay: "Replay",
     replay_back: "‹ BACK",
     replay_next: "NEXT ›",
+    replay_play: "PLAY",
+    replay_pause: "PAUSE",
+    replay_pace: "SPEED {n} ×",
     zoom_in: "ZOOM IN",
     zoom_out: "ZOOM OUT",
     entries: "{n} entries",
@@ -677,6 +694,24 @@ static LABELS: Labels = Labels {
     node_silent: "Not recorded: this screen does not reach its own device. Radio it.",
     not_asked: "This is not asked of you now. Read the screen again.",
     acts: &ACTS,
+    plan_words: &PLAN,
+    waiting_title: "You ask to join",
+    waiting_as: "As {who}, at {where}.",
+    waiting_asking: "Nobody has answered yet.",
+    waiting_words: "Read these words out. They must be the same on the screen of who admits you.",
+    waiting_differ: "If they differ, somebody stands between the two devices: the supervisor refuses, and you ask again.",
+    waiting_asked: "Asked. The supervisor admits you, or says no.",
+    waiting_admitted: "Admitted. Your page opens now.",
+    waiting_refused: "You were told no: {why}. Speak to the supervisor, then ask again.",
+    waiting_no_reason: "no reason was given",
+    waiting_versions: "The two devices do not understand each other. Update the older one, then ask again.",
+    waiting_number: "What reached the other device is not what this one sent: somebody may stand between. Speak to the supervisor before you ask again.",
+    waiting_failed: "The asking came to nothing; the terminal says why. Ask to join again.",
+    waiting_not_on: "This device is on no job yet: nothing here says that work may go on.",
+    waiting_calls: "{who}, who asks to join",
+    waiting_called: "Your stop is in the log there. Call it on the radio too.",
+    waiting_gone: "Nobody answers this page any longer. Ask to join again.",
+    waiting_link: "On this device: gantline job join, with --page. Open the link that it prints.",
     enter_title: "Gantline: the way in",
     enter_going: "This device's page opens.",
     enter_needed: "This page opens with a link, once for each browser.",

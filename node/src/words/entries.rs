@@ -187,6 +187,8 @@ impl Words {
         let text = |words: &str| fill(words, &[("text", &note.text)]);
         match &note.kind {
             NoteKind::Plain => text(e.notes),
+            NoteKind::Photo(_) if note.text.is_empty() => e.adds_photo.to_owned(),
+            NoteKind::Photo(_) => text(e.notes_photo),
             NoteKind::Late { step, check, .. } => fill(
                 e.notes_late,
                 &[

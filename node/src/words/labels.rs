@@ -6,6 +6,7 @@
 //! To add one: here, and the compiler names every language that has to say it.
 
 use super::act_labels::ActLabels;
+use super::plan_labels::PlanLabels;
 
 /// Every word of the pages that is not a sentence about the job.
 #[derive(Debug)]
@@ -116,6 +117,8 @@ pub struct Labels {
     pub why_reasons: &'static [&'static str],
     pub choose_asked: &'static str,
     pub answer_question: &'static str,
+    pub since_question: &'static str,
+    pub since_words: &'static [&'static str],
     pub cause_question: &'static str,
     pub cause_reasons: &'static [&'static str],
     pub structure: &'static str,
@@ -236,6 +239,9 @@ pub struct Labels {
     pub replay: &'static str,
     pub replay_back: &'static str,
     pub replay_next: &'static str,
+    pub replay_play: &'static str,
+    pub replay_pause: &'static str,
+    pub replay_pace: &'static str,
     pub zoom_in: &'static str,
     pub zoom_out: &'static str,
     pub entries: &'static str,
@@ -289,7 +295,25 @@ pub struct Labels {
     pub not_asked: &'static str,
     // The pages beside the own one.
     pub acts: &'static ActLabels,
+    pub plan_words: &'static PlanLabels,
     // Coming in.
+    pub waiting_title: &'static str,
+    pub waiting_as: &'static str,
+    pub waiting_asking: &'static str,
+    pub waiting_words: &'static str,
+    pub waiting_differ: &'static str,
+    pub waiting_asked: &'static str,
+    pub waiting_admitted: &'static str,
+    pub waiting_refused: &'static str,
+    pub waiting_no_reason: &'static str,
+    pub waiting_versions: &'static str,
+    pub waiting_number: &'static str,
+    pub waiting_failed: &'static str,
+    pub waiting_not_on: &'static str,
+    pub waiting_calls: &'static str,
+    pub waiting_called: &'static str,
+    pub waiting_gone: &'static str,
+    pub waiting_link: &'static str,
     pub enter_title: &'static str,
     pub enter_going: &'static str,
     pub enter_needed: &'static str,

@@ -24,6 +24,18 @@ pub struct Language {
     pub sentences: &'static Sentences,
     /// What an entry of the log says.
     pub entries: &'static EntryWords,
+    /// What the limit sheet says, by its English words; empty in English.
+    pub sheet: &'static [(&'static str, &'static str)],
+}
+
+impl Language {
+    /// A piece of the limit sheet in this language. What is not known here stays as it is.
+    #[must_use]
+    pub fn on_sheet<'t>(&self, english: &'t str) -> &'t str {
+        let mut all = self.sheet.iter();
+        let found = all.find(|(known, _)| *known == english);
+        found.map_or(english, |(_, own)| own)
+    }
 }
 
 /// Every language, the first one where nobody has chosen.
@@ -66,6 +78,7 @@ pub struct Sentences {
     pub wrong_role: Two,
     pub proxy: Two,
     pub not_enrolled: Two,
+    pub not_enrolled_there: Two,
     pub not_briefed_you: Two,
     pub not_briefed: Two,
     pub plan_changed: Two,
@@ -138,6 +151,7 @@ pub struct Sentences {
     pub asked_briefing: Two,
     pub asked_check: Two,
     pub asked_check_again: Two,
+    pub asked_check_since: Two,
     pub asked_heard: Two,
     pub asked_ask: Two,
     pub asked_agree: Two,
@@ -228,6 +242,8 @@ pub struct EntryWords {
     pub order_released_by: &'static str,
     pub read_back: &'static str,
     pub notes: &'static str,
+    pub notes_photo: &'static str,
+    pub adds_photo: &'static str,
     pub notes_late: &'static str,
     pub reviewed: &'static str,
     pub says_why: &'static str,

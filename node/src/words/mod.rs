@@ -15,12 +15,16 @@ mod act_labels;
 mod asks;
 mod english;
 mod english_acts;
+mod english_plan;
 mod entries;
 mod labels;
 mod language;
+mod plan_labels;
 mod reasons;
 mod spanish;
 mod spanish_acts;
+mod spanish_plan;
+mod spanish_sheet;
 #[cfg(test)]
 mod tests;
 
@@ -28,6 +32,7 @@ pub use act_labels::ActLabels;
 pub use english::ENGLISH;
 pub use labels::Labels;
 pub use language::{ALL, EntryWords, Language, Sentences, Two, fill, named};
+pub use plan_labels::PlanLabels;
 pub use spanish::SPANISH;
 
 use gantline_protocol::ids::{

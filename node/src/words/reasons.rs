@@ -126,6 +126,9 @@ impl Words {
                 ),
                 None => say(s.no_contact_yet, &[("who", &self.who(device))]),
             },
+            Reason::NotEnrolledThere { device } => {
+                say(s.not_enrolled_there, &[("who", &self.who(device))])
+            }
             Reason::NotLevel { device } => say(s.not_level, &[("who", &self.who(device))]),
             Reason::NotQuiet { device } => say(s.not_quiet, &[("who", &self.who(device))]),
             Reason::PageSilent => say(s.page_silent, &[]),

@@ -9,9 +9,12 @@
 use super::labels::Labels;
 use super::language::{EntryWords, Language, Sentences};
 use super::spanish_acts::ACTS;
+use super::spanish_plan::PLAN;
+use super::spanish_sheet::SHEET;
 
 /// Spanish.
 pub static SPANISH: Language = Language {
+    sheet: SHEET,
     code: "es",
     name: "Español",
     labels: &LABELS,
@@ -55,6 +58,10 @@ static SENTENCES: Sentences = Sentences {
     not_enrolled: (
         "{who} no está en este trabajo.",
         "El supervisor admite los dispositivos. El alto funciona igual.",
+    ),
+    not_enrolled_there: (
+        "Para {who} este dispositivo no está en el trabajo.",
+        "Pregunte por radio. Dado de baja, entre de nuevo con otro.",
     ),
     not_briefed_you: (
         "Falta su charla previa.",
@@ -268,6 +275,10 @@ static SENTENCES: Sentences = Sentences {
         "{Step}: {check}",
         "Lo dio antes del alto. Mire otra vez y délo otra vez.",
     ),
+    asked_check_since: (
+        "{Step}: {check}",
+        "Dos miradas difieren o no pasan. Mire de nuevo por su cuenta y diga qué se hizo desde entonces.",
+    ),
     asked_heard: ("Alto: {stop}.", "Diga que lo oyó."),
     asked_ask: (
         "El trabajo está parado.",
@@ -384,6 +395,8 @@ static ENTRIES: EntryWords = EntryWords {
     order_released_by: "liberada por {who}",
     read_back: ", repetida",
     notes: "anota: {text}",
+    notes_photo: "anota con una foto: {text}",
+    adds_photo: "añade una foto",
     notes_late: "anota como hecho antes: {step}: {check}. {text}",
     reviewed: "lo ha revisado: {text}",
     says_why: "dice por qué: {text}",
@@ -528,6 +541,11 @@ static LABELS: Labels = Labels {
     ],
     choose_asked: "Esto se le pide ahora. ¿Cuál va primero?",
     answer_question: "¿Qué ve?",
+    since_question: "¿Qué se hizo desde entonces?",
+    since_words: &[
+        "Se miró otra vez, de más cerca",
+        "Se quitó y se puso otra vez",
+    ],
     cause_question: "¿Cuál fue la causa, y está resuelta?",
     cause_reasons: &[
         "No hay nadie bajo la carga",
@@ -642,6 +660,9 @@ static LABELS: Labels = Labels {
     replay: "Repetición",
     replay_back: "‹ ANTES",
     replay_next: "DESPUÉS ›",
+    replay_play: "REPRODUCIR",
+    replay_pause: "PAUSA",
+    replay_pace: "VELOCIDAD {n} ×",
     zoom_in: "ACERCAR",
     zoom_out: "ALEJAR",
     entries: "{n} anotaciones",
@@ -699,6 +720,24 @@ static LABELS: Labels = Labels {
     node_silent: "No registrado: esta pantalla no llega a su propio dispositivo. Dígalo por radio.",
     not_asked: "Esto no se le pide ahora. Lea la pantalla otra vez.",
     acts: &ACTS,
+    plan_words: &PLAN,
+    waiting_title: "Usted pide entrar",
+    waiting_as: "Como {who}, en {where}.",
+    waiting_asking: "Nadie ha respondido aún.",
+    waiting_words: "Lea estas palabras en voz alta. Deben ser las mismas en la pantalla de quien le admite.",
+    waiting_differ: "Si difieren, alguien está entre los dos dispositivos: el supervisor no admite, y usted pide otra vez.",
+    waiting_asked: "Pedido. El supervisor le admite, o dice que no.",
+    waiting_admitted: "Admitido. Su página se abre ahora.",
+    waiting_refused: "La respuesta es no: {why}. Hable con el supervisor y pida otra vez.",
+    waiting_no_reason: "sin motivo dado",
+    waiting_versions: "Los dos dispositivos no se entienden. Actualice el más antiguo y pida otra vez.",
+    waiting_number: "Lo que llegó al otro dispositivo no es lo que este envió: alguien puede estar en medio. Hable con el supervisor antes de pedir otra vez.",
+    waiting_failed: "La petición quedó en nada; la terminal dice por qué. Pida entrar otra vez.",
+    waiting_not_on: "Este dispositivo no está aún en ningún trabajo: nada aquí dice que se pueda seguir.",
+    waiting_calls: "{who}, que pide entrar",
+    waiting_called: "Su alto está en el registro de allí. Délo también por radio.",
+    waiting_gone: "Nadie responde ya a esta página. Pida entrar otra vez.",
+    waiting_link: "En este dispositivo: gantline job join, con --page. Abra el enlace que muestra.",
     enter_title: "Gantline: la entrada",
     enter_going: "Se abre la página de este dispositivo.",
     enter_needed: "Esta página se abre con un enlace, una vez en cada navegador.",

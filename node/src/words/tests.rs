@@ -128,6 +128,7 @@ fn samples() -> Vec<Reason> {
             device,
             age_ms: None,
         },
+        Reason::NotEnrolledThere { device },
         Reason::NotLevel { device },
         Reason::NotQuiet { device },
         Reason::PageSilent,
@@ -317,6 +318,8 @@ fn the_calls_are_three_words_and_nothing_else_is_called_so() {
             "labels/hold",
             "labels/last_proceed",
             "labels/caution",
+            "labels/plan_words/stop_reach",
+            "labels/plan_words/stop_proceed",
             "sentences/alarm_hold_by_loss/0",
         ];
         let named = upper.contains("PROCEDA") || upper.contains("ESPERE");
@@ -385,7 +388,7 @@ fn the_band_sentence_of_a_reason_fits_the_band() {
 fn what_is_asked_and_how_it_went_is_said_in_each_language() {
     let (stop, device) = (EntryHash([1; 32]), DeviceKey([7; 32]));
     let (step, check): (StepId, CheckId) = (name("P08"), name("gap"));
-    let all = |again| {
+    let all = |again, since| {
         [
             AskedOf::Accept,
             AskedOf::Briefing { version: 1 },
@@ -393,6 +396,7 @@ fn what_is_asked_and_how_it_went_is_said_in_each_language() {
                 step: step.clone(),
                 check: check.clone(),
                 again,
+                since,
             },
             AskedOf::Heard { stop },
             AskedOf::Agree { to: stop },
@@ -410,7 +414,11 @@ fn what_is_asked_and_how_it_went_is_said_in_each_language() {
     for language in ALL {
         let mut words = words_of(language);
         words.stop_by(stop, "Tower 1".to_owned());
-        for asked in all(false).iter().chain(&all(true)) {
+        for asked in all(false, false)
+            .iter()
+            .chain(&all(true, false))
+            .chain(&all(false, true))
+        {
             let said = words.asked(asked).to_string();
             assert!(said.ends_with('.') && !said.contains(['{', '}']), "{said}");
             assert!(said.starts_with(char::is_uppercase), "{said}");

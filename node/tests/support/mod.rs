@@ -8,6 +8,8 @@
     reason = "a test may stop at the first surprise; each test file uses a part of this"
 )]
 
+pub mod liar;
+
 use gantline::device::{Home, Node, NodeConfig, NodeHandle, found_job, join_job};
 use gantline_protocol::engine::{Command, Outcome};
 use gantline_protocol::ids::{DeviceKey, JobId, Person, RoleId};
@@ -18,7 +20,7 @@ use gantline_protocol::state::{CallWord, Status};
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::Path;
 use std::time::{Duration, Instant};
-use tokio::sync::oneshot;
+use tokio::sync::mpsc;
 
 /// Far longer than anything takes, so that only what never happens fails.
 pub const WITHIN: Duration = Duration::from_secs(60);
@@ -141,7 +143,7 @@ impl Crew {
         let job = found(&first);
         let host = Node::start(config(&first, &[])).await.unwrap();
 
-        let (show, shown) = oneshot::channel();
+        let (show, mut shown) = mpsc::unbounded_channel();
         let (home, address) = (second.clone(), host.address());
         let joining = tokio::spawn(async move {
             join_job(&home, address, None, person("Observer"), |words| {
@@ -149,7 +151,7 @@ impl Crew {
             })
             .await
         });
-        let words = shown.await.unwrap();
+        let words = shown.recv().await.unwrap();
         let handle = host.handle();
         let request = until("the request to join is shown", async || {
             handle.joins().await.unwrap().into_iter().next()

@@ -532,7 +532,8 @@ fn proposal(
         })
         .max();
     Propose {
-        kind: if job.roster().supervisor == Some(device) {
+        // Who has left in office still has to be taken over from: nobody else can give the office on.
+        kind: if job.office() == device {
             Proposal::TakeOver
         } else {
             Proposal::Remove

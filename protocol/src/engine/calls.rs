@@ -144,7 +144,7 @@ impl Engine {
 
     /// The most that any other device was proved to hold of each author.
     fn known_by_others(&self) -> Vec<(DeviceTag, u32)> {
-        let mut known: Vec<(DeviceTag, u32)> = Vec::new();
+        let mut known: Vec<(DeviceTag, u32)> = Vec::with_capacity(self.others().len() + 1);
         for have in self
             .others()
             .iter()
@@ -231,7 +231,7 @@ impl Engine {
         }
     }
 
-    fn local<'a>(&self, now: Now, scratch: &'a Scratch) -> Local<'a> {
+    fn local<'a>(&'a self, now: Now, scratch: &'a Scratch) -> Local<'a> {
         Local {
             me: self.me,
             boot: self.boot,
@@ -241,6 +241,7 @@ impl Engine {
             since_out: &scratch.since_out,
             entry_ages: &scratch.entry_ages,
             loose_stops: &scratch.loose_stops,
+            off_by: self.links.off_by(),
             recovered: self.recovered,
             disk_failed: self.disk_failed_at.is_some(),
             page_silent: self.page_silent_at(now),

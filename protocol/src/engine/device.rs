@@ -210,6 +210,10 @@ impl Engine {
             Input::PageClosed => self.page_at = None,
             Input::Up { peer } => self.up(peer, &mut out),
             Input::Down { peer } => self.links.down(&peer),
+            Input::OffRoster { by } => {
+                let others = self.told_peers.as_deref().unwrap_or_default();
+                self.links.off_roster(by, others);
+            }
             Input::Datagram { from, bytes } => self.datagram(from, &bytes, &mut out),
             Input::Message { from, bytes } => self.message(from, &bytes, &mut out),
             Input::Verified { batch, good, bad } => {

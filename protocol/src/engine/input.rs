@@ -32,6 +32,11 @@ pub enum Input {
         /// Its key.
         peer: DeviceKey,
     },
+    /// A device refused a link, as this one is off the job by its roster.
+    OffRoster {
+        /// Whose word that is.
+        by: DeviceKey,
+    },
     /// A datagram.
     Datagram {
         /// From whom it came, which need not be who made it.

@@ -49,6 +49,8 @@ struct Link {
 pub(super) struct Links {
     up: BTreeMap<DeviceKey, Link>,
     pushed: BTreeMap<DeviceKey, Bucket>,
+    /// Devices by whose word this one is off the job, until they link again.
+    off_by: Vec<DeviceKey>,
     lacking_since: Option<Tick>,
     last_ask: Option<(Tick, DeviceKey)>,
     gained: bool,
@@ -62,8 +64,20 @@ impl Links {
         self.up.remove(peer);
     }
 
+    pub(super) fn off_roster(&mut self, by: DeviceKey, present: &[DeviceKey]) {
+        if present.contains(&by) && !self.off_by.contains(&by) {
+            self.off_by.push(by);
+        }
+    }
+
+    /// Devices by whose word this one is off the job.
+    pub(super) fn off_by(&self) -> &[DeviceKey] {
+        &self.off_by
+    }
+
     pub(super) fn keep_only(&mut self, present: &[DeviceKey]) {
         self.up.retain(|peer, _| present.contains(peer));
+        self.off_by.retain(|peer| present.contains(peer));
         self.pushed.retain(|author, _| present.contains(author));
     }
 
@@ -79,6 +93,7 @@ impl Engine {
             out.push(Effect::Fault { peer, fault });
             return;
         }
+        self.links.off_by.retain(|by| *by != peer);
         self.links.up.insert(
             peer,
             Link {
@@ -89,6 +104,21 @@ impl Engine {
         self.next_beacon = self.now.tick;
         self.show_stops_to(peer, out);
         out.push(Effect::Changed);
+    }
+
+    /// Linked devices that hold the same entries as this one, as far as their newest beacons tell; nobody while
+    /// entries of this device are on their way to the disk or others wait for their past. What can wait goes to these only.
+    #[must_use]
+    pub fn level_peers(&self) -> BTreeSet<DeviceKey> {
+        if !self.own.pending.is_empty() || !self.intake.pen.is_empty() {
+            return BTreeSet::new();
+        }
+        let held = &*self.settled.held;
+        let is_level = |peer: &&DeviceKey| {
+            let theirs = self.watch.newest_have(peer);
+            theirs.is_some_and(|theirs| lack(theirs, held) == 0 && lack(held, theirs) == 0)
+        };
+        self.links.peers().filter(is_level).copied().collect()
     }
 
     pub(super) fn datagram(&mut self, from: DeviceKey, bytes: &[u8], out: &mut Vec<Effect>) {

@@ -370,6 +370,11 @@ impl Job {
             .collect()
     }
 
+    /// Whether an entry is a stop, in force or not: one said outright, or an objection to a step that was complete.
+    pub(crate) fn is_stop(&self, ix: EntryIx) -> bool {
+        self.core.records.stop_number(ix).is_some()
+    }
+
     fn stop_view(&self, stop: EntryIx, owed_of_ask: &mut BTreeMap<EntryIx, Vec<Owed>>) -> StopView {
         let core = &self.core;
         let (all, view) = (core.graph.all(), core.views.now());

@@ -411,8 +411,9 @@ impl World<'_> {
 
     /// SECOND LOOK with ROUND: two different people with equal answers; a conflict voids both answers, and
     /// answers that had not seen it belong to the same round. Two people who agree that it does not pass end
-    /// their round too: a look that knew of both and says what was done since is of the next one, in which two
-    /// people look anew. Without that nobody could ever put right what two people had found wrong.
+    /// their round too, and so does an answer that was a stop: a look that knew of them and says what was done
+    /// since is of the next one, in which two people look anew. Without that nobody could ever put right what
+    /// two people had found wrong.
     pub(super) fn second_look(
         &self,
         check: CheckNo,
@@ -482,6 +483,11 @@ impl World<'_> {
             }
             let ended = self.core.records.ended_before(ack.ix);
             let mut rivals = Vec::new();
+            if self.core.records.stop_number(ack.ix).is_some() {
+                // OBJECTION: what it differed from was complete and is no more. It is shown to all with the stop
+                // that it is, so it is half of no pair either.
+                rivals.push(ack.ix);
+            }
             for known in &mut answers {
                 let void_then = ended.contains(&known.ack.ix)
                     || known

@@ -363,7 +363,8 @@ impl Job {
 
     /// LATEST and OBJECTION: an answer that differs from its author's last one on that check; or, by anyone
     /// else who may acknowledge it, from the one that stands. (Two people's answers to a second look are a
-    /// conflict, and to an EACH are each their own.)
+    /// conflict until it is complete, and of two roles each gives its own; then a third answer that nobody
+    /// gave before is an objection. To an EACH all are each their own.)
     fn differs(&self, said: &Said<'_>) -> Option<Objection> {
         let core = &self.core;
         let graph = &core.graph;
@@ -388,24 +389,37 @@ impl Job {
             .max_by_key(|ack| graph.seq(ack.ix))
             .filter(other_than)
             .is_some();
-        let others = who.single()
-            && heads
+        let world = || self.world_at(said.past, said.view);
+        let was = || world().step_complete(said.step, said.past, said.view);
+        let others = match who {
+            super::plans::WhoBits::Each(_) => false,
+            // What stands is what two people saw alike; what others said in an earlier round does not.
+            super::plans::WhoBits::SecondLook(first, second) => world()
+                .second_look(said.check, *first, *second, said.past)
+                .done
+                .map(|(look, _)| core.records.ack(look))
+                .is_some_and(|look| other_than(&&look) && was()),
+            _ if who.single() => heads
                 .iter()
                 .filter(|ack| {
                     ack.device != said.author
                         && !heads.iter().any(|later| graph.before(ack.ix, later.ix))
                 })
-                .any(|ack| other_than(&ack));
+                .any(|ack| other_than(&ack)),
+            _ => {
+                let by_others = |ack: &&&Ack| ack.device != said.author;
+                heads.iter().any(|ack| by_others(&ack))
+                    && heads.iter().all(|ack| other_than(&ack))
+                    && was()
+            }
+        };
         if !own && !others {
             return None;
         }
-        let was = self
-            .world_at(said.past, said.view)
-            .step_complete(said.step, said.past, said.view);
+        let was = was();
         if let super::plans::WhoBits::SecondLook(first, second) = who
             && !was
-            && self
-                .world_at(said.past, said.view)
+            && world()
                 .second_look(said.check, *first, *second, said.past)
                 .conflict
         {
@@ -625,13 +639,9 @@ impl Job {
             .filter(|ack| ack.kind == Kind::Plain);
         let cover = taken.map(|ack| {
             let plan = &core.views.past(ix).plan;
-            Arc::new(Cover {
-                steps: plan
-                    .step(ack.step)
-                    .map(|step| step.after.clone())
-                    .unwrap_or_default(),
-                checks: vec![ack.check],
-            })
+            // To the safer side of "the withdrawn check": whoever takes a word back says that something is not as it
+            // was, so everybody looks at that step again, as after an objection to a complete one.
+            Arc::new(super::plans::step_cover(plan, ack.step))
         });
         self.note_stop(ix, cover);
     }

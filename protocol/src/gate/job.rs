@@ -243,6 +243,12 @@ impl Job {
         &self.core.views.now().roster
     }
 
+    /// The device whose office the supervisor's is, also when it has left the job: from which another takes over.
+    #[must_use]
+    pub fn office(&self) -> DeviceKey {
+        self.core.graph.author(self.core.views.now().term())
+    }
+
     /// Who was on the job as the author of an entry knew it.
     #[must_use]
     pub fn roster_in_past(&self, ix: EntryIx) -> &Roster {

@@ -17,6 +17,7 @@
 //! - an answer that does not pass speaks against its check, as a `cannot confirm` does, until its author
 //!   confirms; in a second look it is a conflict instead;
 //! - an objection to a complete step is a stop by itself, whether or not a node also writes one;
+//! - a withdrawal takes back every word of its step with everything after it, not the withdrawn check's alone;
 //! - whoever takes over lays down the roles that the supervisor cannot also hold.
 
 mod asked;
@@ -30,8 +31,8 @@ mod plans;
 #[cfg(test)]
 mod random;
 mod records;
-#[cfg(test)]
-mod reference;
+#[cfg(any(test, feature = "reference"))]
+pub mod reference;
 mod roster;
 mod rules;
 mod standing;

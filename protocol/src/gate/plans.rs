@@ -301,13 +301,19 @@ impl Cover {
     }
 }
 
+/// A step and everything after it.
+pub(super) fn step_cover(plan: &PlanAt, step: u16) -> Cover {
+    let mut cover = Cover::default();
+    cover.step_and_after(plan, step);
+    cover
+}
+
 /// A step back covers its step and everything after it.
 pub(super) fn step_back_cover(plan: &PlanAt, names: &Names, step: &StepId) -> Cover {
-    let mut cover = Cover::default();
-    if let Some(step) = names.step(step) {
-        cover.step_and_after(plan, step);
-    }
-    cover
+    names
+        .step(step)
+        .map(|step| step_cover(plan, step))
+        .unwrap_or_default()
 }
 
 /// RESUME-DAY covers every check that lasts a day or a shift, and every step after one that has such a check.

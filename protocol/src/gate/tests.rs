@@ -399,6 +399,45 @@ fn c5_step_back_amend_resume_day_and_withdrawal_cover() {
 }
 
 #[test]
+fn a_withdrawal_takes_every_word_of_its_step_along_and_none_before_it() {
+    let mut plan = plan();
+    let looks = |id: &str, role: &str| check(id, roles(&[role]));
+    plan.steps[0].checks.push(looks("d", "ground"));
+    plan.steps[1].checks.push(looks("d", "ground"));
+    let mut crew = Crew::new(&plan, 4);
+    let mut said = Vec::new();
+    for (by, step, check) in [
+        (TOWER, "s1", "c"),
+        (GROUND, "s1", "d"),
+        (TOWER, "s2", "c"),
+        (GROUND, "s2", "d"),
+        (TOWER, "s3", "c"),
+    ] {
+        let body = crew.ack_body(by, step, check, Said::Yes);
+        said.push(crew.say(by, body));
+        crew.sync();
+    }
+    assert_eq!(crew.complete(EYES), ["s1", "s2", "s3"]);
+    let withdrawn = crew.say(
+        TOWER,
+        Body::Withdraw(Withdraw {
+            entry: said[2],
+            why: "not so".into(),
+        }),
+    );
+    crew.sync();
+    let taken: Vec<bool> = said
+        .iter()
+        .map(|&entry| {
+            let by = Reason::TakenBack { by: withdrawn };
+            crew.reasons(EYES, entry).contains(&by)
+        })
+        .collect();
+    assert_eq!(taken, [false, false, true, true, true]);
+    assert_eq!(crew.complete(EYES), ["s1"]);
+}
+
+#[test]
 fn c6_value_at_the_limit_passes_and_reread_needs_a_second_reader() {
     let mut plan = plan();
     plan.steps[0].checks[0].expects = Expects::Measured {
@@ -556,6 +595,15 @@ fn distinct_each_and_read_back() {
     assert_eq!(crew.complete(LEAD), ["s1"]);
 }
 
+/// A look at the first step's check, and what was done since.
+fn looked(crew: &mut Crew, device: usize, text: &str, change: Option<&str>) -> EntryHash {
+    let mut body = crew.ack_body(device, "s1", "c", Said::Words(text.into()));
+    if let Body::Acknowledge(ack) = &mut body {
+        ack.change = change.map(str::to_owned);
+    }
+    crew.say(device, body)
+}
+
 #[test]
 fn second_look_conflict_and_round() {
     let mut plan = with_who(Who::SecondLook {
@@ -566,54 +614,47 @@ fn second_look_conflict_and_round() {
         answers: vec!["good".into(), "bad".into()],
         passes: "good".into(),
     };
-    let say = |crew: &mut Crew, device: usize, text: &str, change: Option<&str>| {
-        let mut body = crew.ack_body(device, "s1", "c", Said::Words(text.into()));
-        if let Body::Acknowledge(ack) = &mut body {
-            ack.change = change.map(str::to_owned);
-        }
-        crew.say(device, body)
-    };
     let mut crew = Crew::new(&plan, 5);
-    say(&mut crew, TOWER, "good", None);
-    say(&mut crew, EYES, "bad", None);
+    looked(&mut crew, TOWER, "good", None);
+    looked(&mut crew, EYES, "bad", None);
     crew.sync();
     assert_eq!(
         crew.devices[LEAD].job.step_state(&name("s1")),
         StepState::Conflict
     );
     // Without a word of what was done, nothing is settled; a third's answer of the same round neither.
-    let silent = say(&mut crew, EYES, "good", None);
+    let silent = looked(&mut crew, EYES, "good", None);
     crew.sync();
     assert!(has(&crew.reasons(LEAD, silent), |reason| matches!(
         reason,
         Reason::Conflict { .. }
     )));
     assert_eq!(crew.complete(LEAD), [""; 0]);
-    say(&mut crew, TOWER, "good", Some("cleaned the mirror"));
-    say(&mut crew, EYES, "good", Some("looked again"));
+    looked(&mut crew, TOWER, "good", Some("cleaned the mirror"));
+    looked(&mut crew, EYES, "good", Some("looked again"));
     crew.sync();
     assert_eq!(crew.complete(LEAD), ["s1"]);
 
     // Two people agree that it is bad: their round is over, and two new looks that say what was done settle it.
     let both_bad = || {
         let mut crew = Crew::new(&plan, 5);
-        say(&mut crew, TOWER, "bad", None);
-        say(&mut crew, EYES, "bad", None);
+        looked(&mut crew, TOWER, "bad", None);
+        looked(&mut crew, EYES, "bad", None);
         crew.sync();
         assert_eq!(crew.complete(LEAD), [""; 0]);
         crew
     };
     let mut crew = both_bad();
-    say(&mut crew, TOWER, "good", Some("new key"));
+    looked(&mut crew, TOWER, "good", Some("new key"));
     crew.sync();
     assert_eq!(crew.complete(LEAD), [""; 0], "one alone settles nothing");
-    say(&mut crew, EYES, "good", Some("looked again"));
+    looked(&mut crew, EYES, "good", Some("looked again"));
     crew.sync();
     assert_eq!(crew.complete(LEAD), ["s1"]);
     // Without a word of what was done neither counts.
     let mut crew = both_bad();
     for device in [TOWER, EYES] {
-        let silent = say(&mut crew, device, "good", None);
+        let silent = looked(&mut crew, device, "good", None);
         crew.sync();
         assert!(has(&crew.reasons(LEAD, silent), |reason| matches!(
             reason,
@@ -623,9 +664,9 @@ fn second_look_conflict_and_round() {
     assert_eq!(crew.complete(LEAD), [""; 0]);
     // Nor does one who says what was done speak for the other.
     let mut crew = both_bad();
-    say(&mut crew, TOWER, "good", Some("new key"));
+    looked(&mut crew, TOWER, "good", Some("new key"));
     crew.sync();
-    let silent = say(&mut crew, EYES, "good", None);
+    let silent = looked(&mut crew, EYES, "good", None);
     crew.sync();
     assert!(has(&crew.reasons(LEAD, silent), |reason| matches!(
         reason,
@@ -634,9 +675,9 @@ fn second_look_conflict_and_round() {
     assert_eq!(crew.complete(LEAD), [""; 0]);
     // One person's answer alone, however often given, ends no round.
     let mut crew = Crew::new(&plan, 5);
-    say(&mut crew, TOWER, "bad", None);
+    looked(&mut crew, TOWER, "bad", None);
     crew.sync();
-    say(&mut crew, EYES, "good", Some("looked again"));
+    looked(&mut crew, EYES, "good", Some("looked again"));
     crew.sync();
     assert_eq!(
         crew.devices[LEAD].job.step_state(&name("s1")),
@@ -644,14 +685,82 @@ fn second_look_conflict_and_round() {
     );
     // Nor does a look that had not seen both.
     let mut crew = Crew::new(&plan, 5);
-    say(&mut crew, TOWER, "bad", None);
+    looked(&mut crew, TOWER, "bad", None);
     crew.sync();
-    say(&mut crew, EYES, "bad", None);
-    say(&mut crew, 4, "good", Some("new key"));
+    looked(&mut crew, EYES, "bad", None);
+    looked(&mut crew, 4, "good", Some("new key"));
     crew.sync();
-    say(&mut crew, EYES, "good", Some("looked again"));
+    looked(&mut crew, EYES, "good", Some("looked again"));
     crew.sync();
     assert_eq!(crew.complete(LEAD), [""; 0], "the conflict voids it");
+}
+
+#[test]
+fn an_answer_that_differs_from_what_two_people_saw_alike_is_a_stop() {
+    let two_roles = Who::Roles(vec![name("tower"), name("observer")]);
+    let second_look = Who::SecondLook {
+        first: vec![name("tower")],
+        second: vec![name("observer")],
+    };
+    for who in [second_look.clone(), two_roles] {
+        let is_look = who == second_look;
+        let mut plan = with_who(who);
+        plan.steps[0].checks[0].expects = Expects::OneOf {
+            answers: vec!["good".into(), "bad".into()],
+            passes: "good".into(),
+        };
+        let say = |crew: &mut Crew, device: usize, text: &str, change: Option<&str>| {
+            let hash = looked(crew, device, text, change);
+            crew.sync();
+            hash
+        };
+        let complete = || {
+            let mut crew = Crew::new(&plan, 5);
+            say(&mut crew, TOWER, "good", None);
+            say(&mut crew, EYES, "good", None);
+            crew.ack(TOWER, "s2");
+            crew.sync();
+            assert_eq!(crew.complete(LEAD), ["s1", "s2"]);
+            crew
+        };
+        // A third who sees the same says nothing new; one who sees otherwise stops the work.
+        let mut crew = complete();
+        say(&mut crew, 4, "good", None);
+        assert_eq!(crew.stops(LEAD), []);
+        let mut crew = complete();
+        let other = say(&mut crew, 4, "bad", None);
+        for device in 0..5 {
+            assert_eq!(crew.stops(device), [other], "{device}");
+        }
+        assert_eq!(
+            crew.complete(LEAD),
+            [""; 0],
+            "and what came after is open too"
+        );
+        crew.resume(&[other], &[LEAD, EYES, TOWER, GROUND, 4]);
+        crew.sync();
+        if is_look {
+            assert_eq!(
+                crew.devices[LEAD].job.step_state(&name("s1")),
+                StepState::Conflict
+            );
+            // ROUND: two new looks, which say what was done.
+            let silent = say(&mut crew, TOWER, "good", None);
+            assert!(has(&crew.reasons(LEAD, silent), |reason| matches!(
+                reason,
+                Reason::Conflict { .. }
+            )));
+        }
+        say(&mut crew, TOWER, "good", Some("cleaned the mirror"));
+        assert_eq!(crew.complete(LEAD), [""; 0]);
+        say(&mut crew, EYES, "good", Some("looked again"));
+        if !is_look {
+            // LATEST: of two roles the one who saw otherwise says so anew.
+            assert_eq!(crew.complete(LEAD), [""; 0]);
+            say(&mut crew, 4, "good", Some("looked again"));
+        }
+        assert_eq!(crew.complete(LEAD), ["s1"]);
+    }
 }
 
 #[test]

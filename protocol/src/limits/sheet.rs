@@ -30,7 +30,7 @@ use conductor::conductor_part;
 use poles::poles_part;
 use rig::rig_part;
 use rope::rope_part;
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 use wind::wind_part;
 
 /// What stands on every sheet, page and help text of the limits.
@@ -97,14 +97,19 @@ impl Line {
 }
 
 /// A part of the sheet that could not be computed.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Debug, Serialize)]
 pub struct Gapped {
     /// The part.
     pub part: &'static str,
     /// Inputs to add to the plan, by name.
     pub missing: Vec<String>,
-    /// Why else there is no number.
-    pub why: Option<String>,
+    /// Why else there is no number; in words where it is written down.
+    #[serde(serialize_with = "in_words")]
+    pub why: Option<LimitError>,
+}
+
+fn in_words<S: Serializer>(why: &Option<LimitError>, out: S) -> Result<S::Ok, S::Error> {
+    why.as_ref().map(ToString::to_string).serialize(out)
 }
 
 /// Geometry for drawings, in metres and newtons; each part is there if its inputs are.
@@ -263,7 +268,7 @@ impl Work<'_> {
                 self.sheet.gaps.push(Gapped {
                     part,
                     missing,
-                    why: Some(error.to_string()),
+                    why: Some(error),
                 });
                 None
             }

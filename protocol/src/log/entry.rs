@@ -10,6 +10,7 @@ use crate::ids::{
     CheckId, ConditionId, DeviceKey, DeviceTag, EntryHash, HandoffId, ItemId, JobId, MarkId,
     Person, RoleId, StepId,
 };
+use crate::log::photo::Photo;
 use crate::plan::{MarkIs, Place, Plan, Step};
 use crate::time::{Stamp, WallClock};
 use serde::{Deserialize, Serialize};
@@ -698,6 +699,9 @@ pub enum NoteKind {
         /// Stable words of the reasons.
         codes: Vec<String>,
     },
+    /// The words go with a picture. Only its name is in the log: the bytes travel behind the entries
+    /// (`photos`), and whether they are here means nothing to any rule.
+    Photo(Photo),
 }
 
 /// Clocks of two devices.

@@ -5,11 +5,12 @@
 
 use super::entry::*;
 use super::entry::{Finding, Proof};
+use super::photo::{Media, Photo};
 use super::sample;
 use super::wire::{BadBytes, Entry, SIGNATURE_BYTES, hash_content};
 use crate::bounds::{ENTRY_MAX_BYTES, FORMAT_VERSION, HEADS_MAX};
 use crate::decimal::Decimal;
-use crate::ids::{DeviceKey, DeviceTag, EntryHash, JobId};
+use crate::ids::{DeviceKey, DeviceTag, EntryHash, JobId, PhotoHash};
 use crate::plan::*;
 use crate::time::{Stamp, WallClock};
 use std::fmt::Write as _;
@@ -275,6 +276,14 @@ fn order(state: OrderState) -> Body {
         line_state: Some("in service".into()),
     })
 }
+fn photo(media: Media) -> Body {
+    note(NoteKind::Photo(Photo {
+        hash: PhotoHash([7; 32]),
+        bytes: 200_000,
+        media,
+    }))
+}
+
 fn note(kind: NoteKind) -> Body {
     Body::Note(Note {
         text: "Windy.".into(),
@@ -634,6 +643,9 @@ fn bodies() -> Vec<(&'static str, Body)> {
             }),
         ),
         ("void", Body::Void(Void { entry: hash(1) })),
+        ("note photo jpeg", photo(Media::Jpeg)),
+        ("note photo png", photo(Media::Png)),
+        ("note photo webp", photo(Media::WebP)),
     ]
 }
 

@@ -80,7 +80,8 @@ fn each(body: &Body, see: &mut dyn FnMut(&str)) {
                 | NoteKind::StopReason
                 | NoteKind::StillSo
                 | NoteKind::ReliefWanted { .. }
-                | NoteKind::Mute { .. } => {}
+                | NoteKind::Mute { .. }
+                | NoteKind::Photo(_) => {}
             }
         }
         Body::Suspend(suspend) => see(&suspend.state),

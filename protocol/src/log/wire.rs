@@ -206,6 +206,9 @@ pub(crate) fn encodes_to<T: serde::Serialize>(value: &T, bytes: &[u8]) -> bool {
     postcard::serialize_with_flavor(value, Same { rest: bytes }).is_ok_and(|same| same)
 }
 
+/// The longest encoding of a number.
+const NUMBER_MAX_BYTES: usize = 10;
+
 /// Takes an encoding and compares it with bytes that are there.
 struct Same<'a> {
     rest: &'a [u8],
@@ -215,13 +218,17 @@ impl Flavor for Same<'_> {
     type Output = bool;
 
     fn try_extend(&mut self, data: &[u8]) -> postcard::Result<()> {
-        match self.rest.strip_prefix(data) {
-            Some(rest) => {
-                self.rest = rest;
-                Ok(())
+        let same = match self.rest.split_at_checked(data.len()) {
+            // Nearly all that comes is a number of a few bytes: sooner compared than a comparison is called.
+            Some((first, rest)) if data.len() <= NUMBER_MAX_BYTES => {
+                let same = first.iter().zip(data).all(|(one, other)| one == other);
+                same.then_some(rest)
             }
-            None => Err(postcard::Error::SerializeBufferFull),
-        }
+            Some((first, rest)) => (first == data).then_some(rest),
+            None => None,
+        };
+        self.rest = same.ok_or(postcard::Error::SerializeBufferFull)?;
+        Ok(())
     }
 
     fn try_push(&mut self, data: u8) -> postcard::Result<()> {

@@ -15,5 +15,5 @@ pub use check::{Finding, Grade, Problem, check, errors};
 pub use compute::{inputs, limit_sheet};
 pub use explore::{Proof, STATES_MAX, Unproved, explore};
 pub use parse::{FILE_MAX_BYTES, Fault, FaultKind, Faults, Parsed, Spot, parse, read};
-pub use show::{briefing_sheet, check_line, condition_line, item_line, show, stop_words};
+pub use show::{briefing_sheet, condition_line, show, stop_seconds};
 pub use types::*;

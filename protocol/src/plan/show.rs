@@ -1,5 +1,5 @@
 //! Show: a plan as text, whole or as the sheet for the briefing.
-//! Owns: nothing.   Gives: `show`, `briefing_sheet`, and their lines one by one.
+//! Owns: nothing.   Gives: `show`, `briefing_sheet`, the line of a condition, and how soon a stop is everywhere.
 //! May use: plan::types, bounds.   Never: the state of a job.
 
 use super::types::{
@@ -78,19 +78,15 @@ pub fn briefing_sheet(plan: &Plan) -> String {
 }
 
 /// What the crew must know of the tool itself.
-#[must_use]
-pub fn stop_words(plan: &Plan) -> Vec<String> {
-    let device = plan.times.watch_limit_ms + TICK_MS;
-    let page = plan.times.watch_limit_ms + 2 * PAGE_LIMIT_MS + 5 * TICK_MS;
+fn stop_words(plan: &Plan) -> Vec<String> {
+    let [device, page] = stop_seconds(plan);
     vec![
         "Anyone stops the work, at any time, by voice, hand signal or device. Voice and hand signals \
          stop first."
             .to_owned(),
         format!(
             "On the devices a stop is one trip over the radio; whatever the radio does, no device says \
-             Proceed later than {} s, and no screen later than about {} s, after it was pressed.",
-            seconds(device),
-            seconds(page)
+             Proceed later than {device} s, and no screen later than about {page} s, after it was pressed."
         ),
         "Proceed says only that the log has what this step needs. It does not say that the work is safe."
             .to_owned(),
@@ -100,6 +96,14 @@ pub fn stop_words(plan: &Plan) -> Vec<String> {
             join(&plan.agree_by, " and every ")
         ),
     ]
+}
+
+/// How long after a stop was pressed a device, and a screen, may still say Proceed at most, in seconds.
+#[must_use]
+pub fn stop_seconds(plan: &Plan) -> [String; 2] {
+    let device = plan.times.watch_limit_ms + TICK_MS;
+    let page = plan.times.watch_limit_ms + 2 * PAGE_LIMIT_MS + 5 * TICK_MS;
+    [device, page].map(seconds)
 }
 
 /// Seconds with one digit, rounded up, so that the sheet never promises more than the tool holds.
@@ -275,8 +279,7 @@ fn bounds(limit: &Limit) -> String {
 }
 
 /// An item in one line: where it is, its ratings, its test.
-#[must_use]
-pub fn item_line(item: &Item) -> String {
+fn item_line(item: &Item) -> String {
     let mut facts = vec![place(item.at).to_owned()];
     if item.load {
         facts.push("load".to_owned());
@@ -371,8 +374,7 @@ fn step_lines(step: &Step, page: &mut Page) {
 }
 
 /// A check in one line: its words, who gives it, what is said.
-#[must_use]
-pub fn check_line(check: &Check) -> String {
+fn check_line(check: &Check) -> String {
     let who = match &check.who {
         Who::Roles(places) => join(places, " and "),
         Who::Each(None) => "everyone".to_owned(),

@@ -129,6 +129,7 @@ impl<'a> Walk<'a> {
                 .collect(),
             entry_ages: &BTreeMap::new(),
             loose_stops: &[],
+            off_by: &[],
             recovered: true,
             disk_failed: false,
             page_silent: false,

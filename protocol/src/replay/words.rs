@@ -140,6 +140,7 @@ fn note(kind: &NoteKind, text: &str) -> String {
         NoteKind::StillSo => format!("still so: {text}"),
         NoteKind::ReliefWanted { role } => format!("relief wanted as {role}: {text}"),
         NoteKind::Mute { key } => format!("mutes {}: {text}", key.tag()),
+        NoteKind::Photo(photo) => format!("photo {}: {text}", photo.hash),
         NoteKind::Refused { codes } => format!("not recorded ({}): {text}", codes.join(", ")),
     }
 }

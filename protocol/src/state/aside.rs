@@ -9,6 +9,7 @@ use crate::gate::Job;
 use crate::ids::{DeviceKey, EntryHash, ItemId, Person, RoleId};
 use crate::log::entry::{Body, Finding, Note, NoteKind, StopKind};
 use crate::log::graph::EntryIx;
+use crate::log::photo::Photo;
 use crate::time::WallClock;
 
 /// So many of the own entries are shown, newest first: what somebody wants to correct is not long ago.
@@ -37,6 +38,8 @@ pub struct Aside {
     pub late: Vec<Written>,
     /// Devices off the job whose calls of a stop were heard and are not muted.
     pub callers: Vec<(DeviceKey, String)>,
+    /// Notes with a photo, newest last.
+    pub photos: Vec<PhotoNote>,
     /// The newest entries of this device that somebody may want to correct, newest first.
     pub own: Vec<Written>,
 }
@@ -80,6 +83,21 @@ pub struct Written {
     pub body: Body,
 }
 
+/// A note with a photo.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct PhotoNote {
+    /// The note.
+    pub entry: EntryHash,
+    /// By whom.
+    pub by: Person,
+    /// When, by its author's wall clock.
+    pub wall: WallClock,
+    /// What it says; may be nothing.
+    pub text: String,
+    /// The photo that it names.
+    pub photo: Photo,
+}
+
 /// What is shown beside the status of this device.
 #[must_use]
 pub fn aside(job: &Job, me: &DeviceKey) -> Aside {
@@ -114,6 +132,7 @@ pub fn aside(job: &Job, me: &DeviceKey) -> Aside {
         relief_wanted: relief_wanted(job),
         late: late(job),
         callers: callers(job),
+        photos: photos(job),
         own: own(job, me),
     }
 }
@@ -200,6 +219,23 @@ fn notes(job: &Job) -> impl Iterator<Item = (EntryIx, &Note)> {
         Body::Note(note) => Some((ix, note)),
         _ => None,
     })
+}
+
+/// Every note with a photo, in order of arrival.
+#[must_use]
+pub fn photos(job: &Job) -> Vec<PhotoNote> {
+    let graph = job.graph();
+    let named = notes(job).filter_map(|(ix, note)| match note.kind {
+        NoteKind::Photo(photo) => Some(PhotoNote {
+            entry: graph.hash(ix),
+            by: person_of(job, &graph.author(ix)),
+            wall: graph.content(ix).wall,
+            text: note.text.clone(),
+            photo,
+        }),
+        _ => None,
+    });
+    named.collect()
 }
 
 fn late(job: &Job) -> Vec<Written> {

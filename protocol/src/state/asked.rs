@@ -2,7 +2,7 @@
 //! Owns: nothing.   Gives: `asked`.
 //! May use: gate, facts, the other parts of the status.   Never: a step that is not open; in a stop, a check.
 
-use super::steps::{Answer, answers, reasons_of};
+use super::steps::{Answer, agreed_not_to_pass, answers, looked};
 use super::work::{against, fresh_ready};
 use super::{
     AskedOf, CallWord, CheckStatus, ConditionStatus, Local, StepState, StepStatus, StopStatus,
@@ -349,11 +349,19 @@ fn checks(job: &Job, local: &Local, seen: &Seen) -> Vec<AskedOf> {
             asked.push(AskedOf::Check {
                 step: step.id.clone(),
                 check: check.id.clone(),
+                since: says_what(job, step, check, check_status),
                 again: own.is_some_and(|own| !own.reasons.is_empty()),
             });
         }
     }
     asked
+}
+
+/// ROUND: whether a look given now is to say what was done since.
+fn says_what(job: &Job, step: &Step, check: &Check, status: &CheckStatus) -> bool {
+    let is_conflict = |reason: &Reason| matches!(reason, Reason::Conflict { .. });
+    matches!(check.who, Who::SecondLook { .. })
+        && (status.missing.iter().any(is_conflict) || agreed_not_to_pass(job, step, check))
 }
 
 /// Whether this device's holder can still add something to a check.
@@ -378,31 +386,18 @@ fn wants(job: &Job, local: &Local, step: &Step, check: &Check, status: &CheckSta
                 }
         }
         Who::SecondLook { first, second } => {
-            let looks = given
-                .iter()
-                .filter(|answer| super::looks::stands(&reasons_of(job, answer.ix)));
-            // Looks of a round that ended in a conflict are void; new ones are wanted of anybody who may.
-            let others: Vec<&Answer> = looks.filter(|answer| answer.device != local.me).collect();
-            let in_conflict = status
-                .missing
-                .iter()
-                .any(|reason| matches!(reason, Reason::Conflict { .. }));
-            if in_conflict {
-                return first.iter().chain(second).any(holds);
-            }
-            let own_look = given
-                .iter()
-                .any(|answer| answer.device == local.me && super::looks::stands(&answer.reasons));
-            let fits = |role: &[RoleId], other: &Answer| {
-                role.iter()
-                    .any(|role| job.roster().holds(&other.device, role))
+            // Looks of a round that ended, in a conflict or with two who agree that it does not pass, ask for
+            // new ones of anybody who may.
+            let looked = looked(job, step, check);
+            let fits = |role: &[RoleId], other: &DeviceKey| {
+                role.iter().any(|role| job.roster().holds(other, role))
             };
-            let pairs = others.is_empty()
-                || others.iter().any(|other| {
+            let pairs = looked.is_empty()
+                || looked.iter().any(|other| {
                     (first.iter().any(holds) && fits(second, other))
                         || (second.iter().any(holds) && fits(first, other))
                 });
-            !own_look && pairs && first.iter().chain(second).any(holds)
+            !looked.contains(&local.me) && pairs && first.iter().chain(second).any(holds)
         }
     }
 }

@@ -52,6 +52,7 @@ pub fn status(job: &Job, local: &Local) -> Status {
         steps,
         stops,
         crew: crew(job, local),
+        office: job.office(),
         conditions,
         items: items(job),
         handoffs: handoffs(job, local),

@@ -36,7 +36,8 @@ pub(super) fn own_device(local: &Local) -> Vec<Reason> {
 }
 
 /// PAIRED: every other present device has a proof of life not older than the limit, that was quiet, and
-/// whose chain is held here up to the head that came with it. The observer comes first.
+/// whose chain is held here up to the head that came with it. The observer comes first; before that comes by whose
+/// word this device is off the job, if somebody who is not heard said so.
 pub(super) fn contact(roster: &Roster, plan: &Plan, local: &Local) -> Vec<Reason> {
     let limit_ms = plan.times.watch_limit_ms;
     let mut others: Vec<&DeviceKey> = roster
@@ -44,7 +45,7 @@ pub(super) fn contact(roster: &Roster, plan: &Plan, local: &Local) -> Vec<Reason
         .filter(|device| **device != local.me)
         .collect();
     others.sort_by_key(|device| !watches(roster, device));
-    others
+    let reasons = others
         .into_iter()
         .filter_map(|device| {
             let contact = local.contacts.iter().find(|c| c.device == *device);
@@ -63,7 +64,14 @@ pub(super) fn contact(roster: &Roster, plan: &Plan, local: &Local) -> Vec<Reason
                 _ => Some(Reason::NoContact { device, age_ms }),
             }
         })
-        .collect()
+        .collect::<Vec<Reason>>();
+    let off = reasons.iter().find_map(|reason| match reason {
+        Reason::NoContact { device, .. } if local.off_by.contains(device) => {
+            Some(Reason::NotEnrolledThere { device: *device })
+        }
+        _ => None,
+    });
+    off.into_iter().chain(reasons).collect()
 }
 
 /// Out of Hold only after every proof was young for a while; and after a long loss the holder speaks first.
@@ -198,7 +206,11 @@ pub(super) fn gravity(roster: &Roster, reason: &Reason) -> u8 {
         | Reason::CrossedStop { .. }
         | Reason::GivenBeforeStop { .. }
         | Reason::Suspended => 0,
-        Reason::PageSilent | Reason::DiskFailed | Reason::Closed | Reason::NotEnrolled { .. } => 1,
+        Reason::PageSilent
+        | Reason::DiskFailed
+        | Reason::Closed
+        | Reason::NotEnrolled { .. }
+        | Reason::NotEnrolledThere { .. } => 1,
         Reason::NoContact { device, .. }
         | Reason::NotQuiet { device }
         | Reason::NotLevel { device } => lost(device),
@@ -227,6 +239,7 @@ pub(super) fn is_loss(reason: &Reason) -> bool {
         Reason::PageSilent
             | Reason::DiskFailed
             | Reason::NoContact { .. }
+            | Reason::NotEnrolledThere { .. }
             | Reason::NotQuiet { .. }
             | Reason::RoleVacant { .. }
             | Reason::StillSo
@@ -321,6 +334,7 @@ mod tests {
                 since_out: &self.since_out,
                 entry_ages: &self.entry_ages,
                 loose_stops: &[],
+                off_by: &[],
                 recovered: true,
                 disk_failed: false,
                 page_silent: false,

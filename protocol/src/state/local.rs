@@ -29,6 +29,8 @@ pub struct Local<'a> {
     pub entry_ages: &'a BTreeMap<EntryHash, u64>,
     /// Stops pressed here, or whose signature is known good, that are not (yet) in the applied log.
     pub loose_stops: &'a [Entry],
+    /// Devices by whose word this one is off the job, and that have not linked since.
+    pub off_by: &'a [DeviceKey],
     /// The own chain is known to be whole since this start: nobody holds more of it.
     pub recovered: bool,
     /// The disk refused entries.

@@ -22,6 +22,8 @@ pub(super) struct Look<'a> {
     pub said: &'a Said,
     /// Whether it says what was done since the look before.
     pub change: bool,
+    /// Whether it was a stop: the check was complete, and it says otherwise (OBJECTION).
+    pub stops: bool,
     /// What is made of it.
     pub worth: Worth,
 }
@@ -74,30 +76,40 @@ pub(super) fn stands(reasons: &[Reason]) -> bool {
         .all(|reason| is_about_answer(reason) && !matches!(reason, Reason::Conflict { .. }))
 }
 
-/// The round that each look belongs to: one more than the latest round of which its author had seen two
+/// The looks sorted into rounds.
+struct Rounds<'a> {
+    /// Of each round the first time that a device gave an answer: a repetition adds nothing.
+    firsts: Vec<Vec<&'a Look<'a>>>,
+    /// The round of each look.
+    of: Vec<usize>,
+}
+
+/// The round that a look belongs to: one more than the latest round of which its author had seen two
 /// different answers of two people; or, for a look that says what was done since, two equal ones that do not
-/// pass. What is void ends no round. `looks` come in an order that keeps pasts first.
-pub(super) fn rounds(graph: &Graph, looks: &[Look]) -> Vec<u32> {
-    // Of each round the first time that a device gave an answer: a repetition adds nothing.
-    let mut firsts: Vec<Vec<&Look>> = Vec::new();
-    let mut rounds = Vec::with_capacity(looks.len());
-    for look in looks {
-        let ended = |firsts: &Vec<&Look>| {
-            let seen: Vec<&&Look> = firsts
-                .iter()
-                .filter(|first| graph.before(first.ix, look.ix))
-                .collect();
-            let agreed_bad = |one: &Look, other: &Look| {
-                look.change && one.worth == Worth::Fails && other.worth == Worth::Fails
-            };
-            // One person alone, however often they look, ends no round.
-            seen.iter().any(|one| {
-                seen.iter().any(|other| {
+/// pass. One person alone, however often they look, ends no round; but an answer that was a stop does.
+fn round_of(firsts: &[Vec<&Look>], change: bool, saw: &dyn Fn(&Look) -> bool) -> usize {
+    let ended = |firsts: &Vec<&Look>| {
+        let seen: Vec<&&Look> = firsts.iter().filter(|first| saw(first)).collect();
+        let agreed_bad = |one: &Look, other: &Look| {
+            change && one.worth == Worth::Fails && other.worth == Worth::Fails
+        };
+        seen.iter().any(|one| {
+            one.stops
+                || seen.iter().any(|other| {
                     one.person != other.person && (one.said != other.said || agreed_bad(one, other))
                 })
-            })
-        };
-        let round = firsts.iter().rposition(ended).map_or(0, |last| last + 1);
+        })
+    };
+    firsts.iter().rposition(ended).map_or(0, |last| last + 1)
+}
+
+/// What is void ends no round. `looks` come in an order that keeps pasts first.
+fn rounds<'a>(graph: &Graph, looks: &'a [Look<'a>]) -> Rounds<'a> {
+    let mut firsts: Vec<Vec<&Look>> = Vec::new();
+    let mut of = Vec::with_capacity(looks.len());
+    for look in looks {
+        let saw = |first: &Look| graph.before(first.ix, look.ix);
+        let round = round_of(&firsts, look.change, &saw);
         if firsts.len() <= round {
             firsts.resize_with(round + 1, Vec::new);
         }
@@ -107,17 +119,31 @@ pub(super) fn rounds(graph: &Graph, looks: &[Look]) -> Vec<u32> {
         if !repeats && look.worth != Worth::Void {
             firsts[round].push(look);
         }
-        rounds.push(u32::try_from(round).unwrap_or(u32::MAX));
+        of.push(round);
     }
-    rounds
+    Rounds { firsts, of }
+}
+
+/// Whose looks stand already in the round to which one belongs that is given now and says what was done.
+pub(super) fn given_now(graph: &Graph, looks: &[Look]) -> Vec<DeviceKey> {
+    let rounds = rounds(graph, looks);
+    let now = round_of(&rounds.firsts, true, &|_| true);
+    let given = rounds.firsts.get(now).into_iter().flatten();
+    given.map(|look| look.device).collect()
+}
+
+/// Whether a look given now is of another round if it says what was done than if it does not.
+pub(super) fn agreed_not_to_pass(graph: &Graph, looks: &[Look]) -> bool {
+    let firsts = rounds(graph, looks).firsts;
+    round_of(&firsts, true, &|_| true) != round_of(&firsts, false, &|_| true)
 }
 
 /// Which looks at a check that is not complete may be shown on the device `me`.
 pub(super) fn shown(graph: &Graph, looks: &[Look], me: DeviceKey) -> Vec<bool> {
-    let rounds = rounds(graph, looks);
+    let rounds = rounds(graph, looks).of;
     let newest_round = rounds.iter().copied().max().unwrap_or(0);
     // The newest look of each device, if it is of the newest round and stands.
-    let mut newest: BTreeMap<DeviceKey, (&Look, u32)> = BTreeMap::new();
+    let mut newest: BTreeMap<DeviceKey, (&Look, usize)> = BTreeMap::new();
     for (look, round) in looks.iter().zip(&rounds) {
         newest.insert(look.device, (look, *round));
     }
@@ -127,10 +153,10 @@ pub(super) fn shown(graph: &Graph, looks: &[Look], me: DeviceKey) -> Vec<bool> {
         .map(|(look, _)| *look)
         .collect();
     let own_given = given.iter().any(|look| look.device == me);
-    // A round is over when two people have given their looks in it.
+    // A round is over when two people have given their looks in it, or one that is a stop, which all are told.
     let over = given
         .iter()
-        .any(|one| given.iter().any(|other| one.person != other.person));
+        .any(|one| one.stops || given.iter().any(|other| one.person != other.person));
     looks
         .iter()
         .zip(rounds)
@@ -150,6 +176,8 @@ mod tests {
         job: crate::ids::JobId,
         people: [Person; 3],
         looks: Vec<(EntryIx, u8, Said, Worth)>,
+        /// Which look was a stop.
+        stop: Option<usize>,
     }
 
     impl Table {
@@ -160,6 +188,7 @@ mod tests {
                 job,
                 people: ["A", "B", "C"].map(|name| name.try_into().unwrap()),
                 looks: Vec::new(),
+                stop: None,
             }
         }
 
@@ -188,6 +217,7 @@ mod tests {
                     person: Some(&self.people[usize::from(*who)]),
                     said,
                     change: number > 0,
+                    stops: self.stop == Some(number),
                     worth: *worth,
                 })
                 .collect();
@@ -248,6 +278,21 @@ mod tests {
         assert_eq!(table.shown(1), [true, true, false]);
         table.look(1, "seated", Worth::Passes);
         assert_eq!(table.shown(1), [true; 4]);
+    }
+
+    #[test]
+    fn a_look_that_is_a_stop_is_shown_to_all_and_ends_its_round() {
+        let mut table = Table::new();
+        // The looks that were complete are void by the stop.
+        table.look(0, "seated", Worth::Void);
+        table.look(1, "seated", Worth::Void);
+        table.look(2, "not seated", Worth::Fails);
+        table.stop = Some(2);
+        assert_eq!(table.shown(0), [true; 3]);
+        table.look(1, "seated", Worth::Passes);
+        assert_eq!(table.shown(0), [true, true, true, false], "blind again");
+        table.look(0, "seated", Worth::Passes);
+        assert_eq!(table.shown(2), [true; 5]);
     }
 
     #[test]

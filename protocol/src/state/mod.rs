@@ -24,7 +24,7 @@ mod steps;
 mod tests;
 mod work;
 
-pub use aside::{Aside, ItemAside, WhereAside, Written, aside};
+pub use aside::{Aside, ItemAside, PhotoNote, WhereAside, Written, aside, photos};
 pub use asked::{Pressing, pressing};
 pub use build::status;
 pub use call::call;

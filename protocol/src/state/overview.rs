@@ -116,6 +116,7 @@ fn shown_by(job: &Job, local: &Local, device: &DeviceKey, hears: &[Hears]) -> Op
     let theirs = Local {
         me: *device,
         contacts: &contacts,
+        off_by: &[],
         recovered: true,
         disk_failed: false,
         page_silent: false,

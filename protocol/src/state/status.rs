@@ -73,6 +73,8 @@ pub struct Status {
     pub stops: Vec<StopStatus>,
     /// The crew.
     pub crew: Vec<CrewStatus>,
+    /// The device whose office the supervisor's is, also when it has left.
+    pub office: DeviceKey,
     /// Standing conditions.
     pub conditions: Vec<ConditionStatus>,
     /// Items.
@@ -310,11 +312,13 @@ pub enum AskedOf {
     Accept,
     /// Hear the briefing.
     Briefing { version: u32 },
-    /// Give this check; `again`: the holder gave it before a stop and it is to be given anew.
+    /// Give this check; `again`: the holder gave it before a stop and it is to be given anew; `since`: with
+    /// what was done since, for two people did not see alike, or saw alike that it does not pass (ROUND).
     Check {
         step: StepId,
         check: CheckId,
         again: bool,
+        since: bool,
     },
     /// Answer a stop.
     Heard { stop: EntryHash },

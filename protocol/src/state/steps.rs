@@ -93,13 +93,11 @@ pub(super) fn answers<'a>(
     answers
 }
 
-/// Looks at a check that is not complete which this device may not show.
-fn kept_back(job: &Job, me: DeviceKey, step: &Step, check: &Check) -> BTreeSet<EntryIx> {
+/// The looks at a blind check, passing or not, in an order that keeps pasts first.
+fn looks_at<'a>(job: &'a Job, step: &Step, check: &Check) -> Vec<Look<'a>> {
     let graph = job.graph();
-    let looks: Vec<Look> = job
-        .facts()
-        .said(graph, graph.all(), &step.id, &check.id)
-        .into_iter()
+    let said = job.facts().said(graph, graph.all(), &step.id, &check.id);
+    said.into_iter()
         .filter_map(|ix| match graph.body(ix) {
             Body::Acknowledge(acknowledge) => Some(Look {
                 ix,
@@ -107,14 +105,30 @@ fn kept_back(job: &Job, me: DeviceKey, step: &Step, check: &Check) -> BTreeSet<E
                 person: job.roster().person(&graph.author(ix)),
                 said: &acknowledge.said,
                 change: acknowledge.change.is_some(),
+                stops: job.is_stop(ix),
                 worth: Worth::of(&reasons_of(job, ix)),
             }),
             _ => None,
         })
-        .collect();
-    let shown = looks::shown(graph, &looks, me);
+        .collect()
+}
+
+/// Looks at a check that is not complete which this device may not show.
+fn kept_back(job: &Job, me: DeviceKey, step: &Step, check: &Check) -> BTreeSet<EntryIx> {
+    let looks = looks_at(job, step, check);
+    let shown = looks::shown(job.graph(), &looks, me);
     let hidden = looks.iter().zip(shown).filter(|(_, shown)| !shown);
     hidden.map(|(look, _)| look.ix).collect()
+}
+
+/// Whose look at a blind check stands already in the round that a look given now belongs to.
+pub(super) fn looked(job: &Job, step: &Step, check: &Check) -> Vec<DeviceKey> {
+    looks::given_now(job.graph(), &looks_at(job, step, check))
+}
+
+/// Whether the newest looks at a blind check are of two people who saw alike that it does not pass.
+pub(super) fn agreed_not_to_pass(job: &Job, step: &Step, check: &Check) -> bool {
+    looks::agreed_not_to_pass(job.graph(), &looks_at(job, step, check))
 }
 
 /// Whether an answer is a look that a device may not show its holder yet, in whatever form.
@@ -192,7 +206,10 @@ pub(super) fn conflicts(job: &Job, local: &Local, step: &Step) -> Vec<Reason> {
             | Reason::AnswerNotPassing { .. }
             | Reason::IdentityMismatch { .. }
             | Reason::NotAccounted { .. } => true,
-            Reason::Conflict { check, .. } | Reason::NeedsSecondReader { check, .. } => {
+            // Two people have looked by then, and whoever looks now is to say what was done since: a new look
+            // that is kept back hides no conflict.
+            Reason::Conflict { .. } => true,
+            Reason::NeedsSecondReader { check, .. } => {
                 !kept_back.iter().any(|hidden| &hidden.id == check)
             }
             _ => false,
@@ -267,7 +284,8 @@ fn check_status(
         // Whether the look that is kept back passed must not show through what is still missing.
         waits_for = roles_of(job, check);
         missing.retain(|reason| {
-            !looks::is_about_answer(reason) && !matches!(reason, Reason::Missing { .. })
+            matches!(reason, Reason::Conflict { .. })
+                || !looks::is_about_answer(reason) && !matches!(reason, Reason::Missing { .. })
         });
         missing.push(Reason::Missing {
             step: step.id.clone(),

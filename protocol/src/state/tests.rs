@@ -126,6 +126,7 @@ struct Site {
     since_out: BTreeMap<ConditionId, u64>,
     entry_ages: BTreeMap<EntryHash, u64>,
     loose: Vec<crate::log::wire::Entry>,
+    off_by: Vec<DeviceKey>,
     recovered: bool,
     disk_failed: bool,
     page_silent: bool,
@@ -164,6 +165,7 @@ impl Site {
             since_out: BTreeMap::new(),
             entry_ages: BTreeMap::new(),
             loose: Vec::new(),
+            off_by: Vec::new(),
             recovered: true,
             disk_failed: false,
             page_silent: false,
@@ -321,6 +323,7 @@ impl Site {
             since_out: &self.since_out,
             entry_ages: &self.entry_ages,
             loose_stops: &self.loose,
+            off_by: &self.off_by,
             recovered: self.recovered,
             disk_failed: self.disk_failed,
             page_silent: self.page_silent,
@@ -449,6 +452,30 @@ fn a_lost_observer_a_lost_other_a_press_and_a_log_that_differs_each_hold() {
     site.look_around();
     site.contacts.clear();
     assert_eq!(site.hold_codes(TOWER), ["no_contact"; 3]);
+}
+
+#[test]
+fn whom_others_take_for_off_the_job_is_told_so_while_they_are_not_heard() {
+    let mut site = Site::new();
+    site.off_by = vec![key(GROUND)];
+    assert_eq!(site.call(TOWER).word, CallWord::Proceed, "heard since");
+    let at = |device: u8| move |contact: &Contact| contact.device == key(device);
+    let ground = site.contacts.iter().position(at(GROUND)).unwrap();
+    site.contacts[ground].age_ms = Some(4_001);
+    let call = site.call(TOWER);
+    assert_eq!((call.word, call.by_loss), (CallWord::Hold, true));
+    let device = key(GROUND);
+    let age_ms = Some(4_001);
+    assert_eq!(
+        call.reasons,
+        [
+            Reason::NotEnrolledThere { device },
+            Reason::NoContact { device, age_ms }
+        ]
+    );
+    // Lost is not off the job.
+    site.off_by.clear();
+    assert_eq!(site.hold_codes(TOWER), ["no_contact"]);
 }
 
 #[test]
@@ -622,6 +649,7 @@ fn each_is_asked_for_what_is_theirs() {
         step: name("rig"),
         check: name("rigged"),
         again: false,
+        since: false,
     };
     assert_eq!(site.status(TOWER).asked, core::slice::from_ref(&rigged));
     for device in [LEAD, EYES, GROUND] {
@@ -704,6 +732,7 @@ fn a_confirm_that_a_stop_annulled_is_asked_for_again() {
         step: name("keys"),
         check: name("seated"),
         again,
+        since: false,
     };
     assert_eq!(site.status(EYES).asked, [wanted(true)]);
     assert_eq!(site.status(TOWER).asked, [wanted(false)]);
@@ -747,6 +776,7 @@ fn not_a_byte_of_anothers_look_is_in_the_status_before_the_own_look() {
             step: name("keys"),
             check: name("seated"),
             again: false,
+            since: false,
         }));
         assert_eq!(before.len(), 4);
     }

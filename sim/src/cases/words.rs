@@ -11,7 +11,9 @@ pub fn of(reason: &Reason) -> &'static [&'static str] {
         Reason::NotUnlocked { .. } | Reason::NotKnown { .. } => &["not_unlocked"],
         Reason::WrongRole { .. } | Reason::NotYours | Reason::Exclusive { .. } => &["wrong_role"],
         Reason::Proxy { .. } => &["proxy"],
-        Reason::NotEnrolled { .. } | Reason::Removed { .. } => &["not_enrolled"],
+        Reason::NotEnrolled { .. } | Reason::NotEnrolledThere { .. } | Reason::Removed { .. } => {
+            &["not_enrolled"]
+        }
         Reason::NotBriefed { .. } | Reason::PlanChanged { .. } => &["not_briefed"],
         Reason::StopActive { .. }
         | Reason::CrossedStop { .. }

@@ -194,11 +194,13 @@ pub(super) fn asked(device: &Device) -> Vec<Command> {
             }),
             AskedOf::Agree { to } => Some(Command::Agree { to: Some(to) }),
             AskedOf::TakeRole { role, .. } => Some(Command::TakeRole { role }),
-            AskedOf::Check { step, check, .. } => Some(Command::Acknowledge {
+            AskedOf::Check {
+                step, check, since, ..
+            } => Some(Command::Acknowledge {
                 step,
                 check,
                 said: entry::Said::Yes,
-                change: None,
+                change: since.then(|| "put right".to_owned()),
                 held_ms: None,
             }),
             _ => None,

@@ -143,6 +143,7 @@ const COUNTED: &[&str] = &[
     "out_of_order",
     "relayed_by_a_third",
     "power_lost_while_writing",
+    "held_against_the_reference",
 ];
 
 /// What did not occur at all and should have, over many runs.

@@ -28,6 +28,9 @@ impl Run<'_> {
         }
         let mut found: Vec<String> = Vec::new();
         let crew = self.crew_on();
+        for &device in &crew {
+            self.word_of(device);
+        }
         // Who lost power with a stop on its way, or came back with an old journal, may have used a number again
         // where nobody could tell it otherwise.
         let honest: Vec<DeviceKey> = (0..self.world.devices.len())

@@ -5,22 +5,25 @@
 //! First act: the script's faults and people, and nothing is asked but safety. Second act: everything is healed
 //! and everybody does what is asked, and the job must come to its close within a bound. In reading order: here
 //! the acts · `happen` faults into the world and out of it · `lead` what a crew does about who is missing · `last`
-//! what must be so at the end · `count` how often each thing occurred · `waits` who waits for what.
+//! what must be so at the end · `count` how often each thing occurred · `waits` who waits for what ·
+//! `word` the rules written once more.
 
 mod count;
 mod happen;
 mod last;
 mod lead;
 mod waits;
+mod word;
 
 pub use count::{Counts, never_seen};
 
 use crate::radio::Air;
-use crate::script::{Script, crew_of};
+use crate::script::{PLAIN, Script, crew_of};
 use crate::signing::Signing;
 use crate::world::{Options, Rule, World};
-use gantline_protocol::ids::EntryHash;
+use gantline_protocol::ids::{DeviceKey, EntryHash};
 use gantline_protocol::plan::{self, Plan};
+use gantline_protocol::state::CallWord;
 use happen::Todo;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -85,6 +88,8 @@ impl Outcome {
 pub fn plan_of(script: &Script) -> Option<Plan> {
     let text = if script.plan == "small" {
         plan::SMALL
+    } else if script.plan == PLAIN {
+        include_str!("../script/plain.toml")
     } else {
         plan::builtin()
             .iter()
@@ -92,6 +97,12 @@ pub fn plan_of(script: &Script) -> Option<Plan> {
             .text
     };
     let mut plan = plan::parse(&script.plan, text).ok()?;
+    if script.plan == PLAIN {
+        plan.conditions.clear();
+        for role in &mut plan.roles {
+            role.not_with.clear();
+        }
+    }
     if let Some(steps) = script.steps {
         plan.steps.truncate(steps.max(1));
         let left: BTreeSet<_> = plan.steps.iter().map(|step| step.id.clone()).collect();
@@ -123,6 +134,7 @@ pub struct Run<'a> {
     /// Devices whose holder does not answer to the end of the act.
     silent: BTreeSet<usize>,
     lead: lead::Lead,
+    word: word::Word,
 }
 
 /// Runs a script.
@@ -198,6 +210,7 @@ impl<'a> Run<'a> {
             dead: BTreeSet::new(),
             silent: BTreeSet::new(),
             lead: lead::Lead::default(),
+            word: word::Word::default(),
         })
     }
 
@@ -248,6 +261,7 @@ impl<'a> Run<'a> {
             self.world.run_for(part);
             self.device_ms += part * on as u64;
             self.counts.sample(&self.world);
+            self.word_in_passing();
         }
     }
 
@@ -276,20 +290,47 @@ impl<'a> Run<'a> {
         None
     }
 
-    /// Whether every device of the crew that is on shows the job as closed.
+    /// Whether every device of the crew that is on shows the job as closed; and none that was taken off the job
+    /// without hearing of it tells its holder to go on.
     fn is_closed(&self) -> bool {
-        let mut some = false;
-        let closed = self.crew_on().into_iter().all(|device| {
-            some = true;
-            self.world.engine(device).is_some_and(|engine| {
+        let crew = self.crew_on();
+        let goes_on = |device: usize| {
+            let engine = self.world.engine(device);
+            engine.is_some_and(|engine| {
+                engine.call(self.world.clock(device)).word == CallWord::Proceed
+            })
+        };
+        let closed = |device: usize| {
+            let engine = self.world.engine(device);
+            engine.is_some_and(|engine| {
                 engine.job().is_closed() && engine.job().in_force().is_empty()
             })
-        });
-        closed && some
+        };
+        let off = self.on_by_own_log().into_iter();
+        !crew.is_empty()
+            && crew.iter().all(|&device| closed(device))
+            && !off.filter(|at| !crew.contains(at)).any(goes_on)
     }
 
-    /// Devices that are on and, by their own log, on the job.
+    /// Devices that are on and on the job: by their own log, and by those of half of the others at least. Nothing
+    /// more is sent to a device that was taken off the job (I7), so it may never hear of it.
     fn crew_on(&self) -> Vec<usize> {
+        let on = self.on_by_own_log();
+        let knows = |other: usize, me: &DeviceKey| {
+            let engine = self.world.engine(other);
+            engine.is_some_and(|engine| engine.job().roster().present(me))
+        };
+        let crew = on.iter().filter(|&&device| {
+            let others = || on.iter().filter(|&&other| other != device);
+            self.world.engine(device).is_some_and(|engine| {
+                let known = others().filter(|&&other| knows(other, &engine.me()));
+                2 * known.count() >= others().count()
+            })
+        });
+        crew.copied().collect()
+    }
+
+    fn on_by_own_log(&self) -> Vec<usize> {
         (0..self.world.devices.len())
             .filter(|&device| {
                 self.world

@@ -28,10 +28,16 @@ pub enum BadFile {
     },
 }
 
+/// Name of the plan of which the reference speaks.
+pub const PLAIN: &str = "plain";
+
 /// Names of the plans that a run can use.
 pub(super) fn names() -> Vec<&'static str> {
     let shipped = plan::builtin().iter().map(|builtin| builtin.name);
-    core::iter::once("small").chain(shipped).collect()
+    core::iter::once("small")
+        .chain(shipped)
+        .chain([PLAIN])
+        .collect()
 }
 
 impl Script {

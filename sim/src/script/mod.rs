@@ -12,7 +12,7 @@ mod file;
 
 pub use crew::{SPARES, crew_of};
 pub use draw::{Wanted, draw};
-pub use file::BadFile;
+pub use file::{BadFile, PLAIN};
 
 use crate::people::Wild;
 use crate::radio::{Air, Bursts};

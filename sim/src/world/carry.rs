@@ -144,7 +144,12 @@ impl World {
                 }
                 Effect::Bug { what } => self.faults.push(format!("{device}: {what}")),
                 Effect::Fault { fault, .. } => self.faults.push(format!("{device}: {fault}")),
-                Effect::Changed | Effect::Alarm { .. } | Effect::StrangerHeard { .. } => {}
+                Effect::Alarm { alarm, on } => {
+                    if on {
+                        self.sounds.push((self.now, device, alarm));
+                    }
+                }
+                Effect::Changed | Effect::StrangerHeard { .. } => {}
             }
         }
         if let Some(engine) = &self.devices[device].engine {

@@ -29,7 +29,7 @@ pub use page::{Page, PageState};
 use crate::radio::{Air, Radio};
 use crate::rng::Rng;
 use crate::signing::Signing;
-use gantline_protocol::engine::{Command, CommandId, Engine, Outcome};
+use gantline_protocol::engine::{Alarm, Command, CommandId, Engine, Outcome};
 use gantline_protocol::ids::{EntryHash, Person, RoleId};
 use gantline_protocol::log::entry::Body;
 use gantline_protocol::plan::Plan;
@@ -96,6 +96,8 @@ pub struct World {
     pub rule: Option<Rule>,
     /// What was handed to the radio as datagrams, lost or not.
     pub sent: Sent,
+    /// What began to sound: when, on which device.
+    pub sounds: Vec<(u64, usize, Alarm)>,
     /// What hostile devices did, by name.
     pub mischiefs: BTreeMap<&'static str, u64>,
     options: Options,
@@ -138,6 +140,7 @@ impl World {
             signing,
             views: BTreeMap::new(),
             telling: None,
+            sounds: Vec::new(),
             rule: None,
             sent: Sent::default(),
             mischiefs: BTreeMap::new(),

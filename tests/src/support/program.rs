@@ -24,29 +24,45 @@ pub struct Ran {
 #[must_use]
 pub fn path() -> &'static Path {
     static PATH: OnceLock<PathBuf> = OnceLock::new();
-    PATH.get_or_init(|| {
-        let mut build = Command::new(env!("CARGO"));
-        build
-            .args(["build", "--quiet", "-p", "gantline", "--bin", "gantline"])
-            .current_dir(super::sources::top());
-        if !cfg!(debug_assertions) {
-            build.arg("--release");
-        }
-        let built = build.status().is_ok_and(|status| status.success());
-        assert!(built, "the program does not build");
-        let test = std::env::current_exe().unwrap_or_default();
-        // target/PROFILE/deps/THIS_TEST
-        let profile = test.parent().and_then(Path::parent).unwrap_or(&test);
-        let program = profile.join("gantline");
-        assert!(program.is_file(), "no program at {}", program.display());
-        program
-    })
+    PATH.get_or_init(|| build(!cfg!(debug_assertions)))
+}
+
+fn build(release: bool) -> PathBuf {
+    let mut build = Command::new(env!("CARGO"));
+    build
+        .args(["build", "--quiet", "-p", "gantline", "--bin", "gantline"])
+        .current_dir(super::sources::top());
+    if release {
+        build.arg("--release");
+    }
+    let built = build.status().is_ok_and(|status| status.success());
+    assert!(built, "the program does not build");
+    let test = std::env::current_exe().unwrap_or_default();
+    // target/PROFILE/deps/THIS_TEST
+    let target = test.ancestors().nth(3).unwrap_or(&test);
+    let profile = if release { "release" } else { "debug" };
+    let program = target.join(profile).join("gantline");
+    assert!(program.is_file(), "no program at {}", program.display());
+    program
 }
 
 /// The program with a clean environment: no folder, home or language of whoever runs the tests.
 #[must_use]
 pub fn command(arguments: &[&str]) -> Command {
-    let mut command = Command::new(path());
+    clean(path(), arguments)
+}
+
+/// The same as it is shipped, whatever profile the tests have.
+///
+/// # Panics
+/// If it does not build.
+#[must_use]
+pub fn shipped(arguments: &[&str]) -> Command {
+    clean(&build(true), arguments)
+}
+
+fn clean(program: &Path, arguments: &[&str]) -> Command {
+    let mut command = Command::new(program);
     command
         .args(arguments)
         .env_clear()

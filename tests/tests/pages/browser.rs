@@ -17,6 +17,16 @@ const START_WITHIN: Duration = Duration::from_secs(60);
 /// How long anything on a page may take.
 pub const WITHIN: Duration = Duration::from_secs(20);
 
+/// A function for scripts that run on a page: the dots of a picture that the browser has taken.
+pub const DECODED: &str = r"
+    const decoded = async (png) => {
+      const bytes = Uint8Array.from(atob(png), (c) => c.charCodeAt(0));
+      const image = await createImageBitmap(new Blob([bytes], { type: 'image/png' }));
+      const context = new OffscreenCanvas(image.width, image.height).getContext('2d');
+      context.drawImage(image, 0, 0);
+      return context.getImageData(0, 0, image.width, image.height);
+    };";
+
 /// A browser with one page.
 pub struct Browser {
     pub client: Client,
@@ -176,6 +186,13 @@ impl Browser {
             .collect()
     }
 
+    /// The page again, and from now on without scripts.
+    pub async fn without_scripts(&self) {
+        let off = json!({ "value": true });
+        self.own("Emulation.setScriptExecutionDisabled", off).await;
+        self.client.refresh().await.unwrap();
+    }
+
     /// Runs a script.
     pub async fn run(&self, script: &str) -> Value {
         self.client
@@ -207,15 +224,30 @@ impl Browser {
         self.until(&format!("the page shows {call}"), &script).await;
     }
 
+    /// The middle of an element, once it has stood still for a moment: what comes from the node moves what is below it,
+    /// and a person does not press on what moves.
+    async fn middle(&self, selector: &str) -> (f64, f64) {
+        let end = Instant::now() + WITHIN;
+        let mut before = None;
+        loop {
+            let found = self.client.find(Locator::Css(selector)).await;
+            let element = found.unwrap_or_else(|error| panic!("{selector}: {error}"));
+            // Replaced between the two is as good as moved.
+            let now = element.rectangle().await.ok();
+            if let Some((x, y, width, height)) = now
+                && (now == before || Instant::now() >= end)
+            {
+                return (x + width / 2.0, y + height / 2.0);
+            }
+            assert!(Instant::now() < end, "{selector} does not stay");
+            before = now;
+            tokio::time::sleep(Duration::from_millis(40)).await;
+        }
+    }
+
     /// A finger on the middle of an element for so long, moved aside by so many px at its end.
     pub async fn press(&self, selector: &str, held: Duration, aside: i64) {
-        let element = self
-            .client
-            .find(Locator::Css(selector))
-            .await
-            .unwrap_or_else(|error| panic!("{selector}: {error}"));
-        let (x, y, width, height) = element.rectangle().await.unwrap();
-        let (x, y) = (x + width / 2.0, y + height / 2.0);
+        let (x, y) = self.middle(selector).await;
         let to = |x: f64, y: f64| PointerAction::MoveTo {
             duration: None,
             x,

@@ -3,16 +3,27 @@
 //! May use: node as a library, protocol's commands.   Never: a browser; a fixed sleep.
 
 use gantline::control::client::Client;
-use gantline::device::{Home, Node, NodeConfig, found_job, join_job};
+use gantline::device::{
+    AskFault, Home, Node, NodeConfig, NodeHandle, call_stop, found_job, join_job,
+};
+use gantline::store::Journal;
 use gantline_protocol::engine::{Command, Outcome};
-use gantline_protocol::ids::{DeviceKey, EntryHash, Person, RoleId};
-use gantline_protocol::log::entry::{Found, Said, StopKind};
+use gantline_protocol::ids::{DeviceKey, EntryHash, JobId, Person, PhotoHash, RoleId};
+use gantline_protocol::join::BadJoin;
+use gantline_protocol::log::author::Author;
+use gantline_protocol::log::entry::{Body, Found, Said, StopKind};
+use gantline_protocol::log::graph::Graph;
+use gantline_protocol::log::sign::verify_batch;
+use gantline_protocol::log::wire::{Entry, SIGNATURE_BYTES};
 use gantline_protocol::plan;
-use gantline_protocol::state::{CallWord, Status};
+use gantline_protocol::state::{CallWord, PhotoNote, Status};
+use gantline_protocol::time::WallClock;
+use gantline_tests::support::disk::SmallDisk;
+use std::collections::BTreeSet;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::Path;
 use std::time::{Duration, Instant};
-use tokio::sync::oneshot;
+use tokio::sync::mpsc;
 
 /// Far longer than anything takes, so that only what never happens fails.
 pub const WITHIN: Duration = Duration::from_secs(60);
@@ -45,6 +56,11 @@ pub const SIX: [(&str, &[&str]); 6] = [
     ("Fir", &["ground"]),
 ];
 
+/// A plan, as it is written.
+pub fn read(text: &str) -> plan::Plan {
+    plan::parse("plan.toml", text).unwrap_or_else(|faults| panic!("{faults}"))
+}
+
 /// Everyone at work.
 pub struct Crew {
     _folder: tempfile::TempDir,
@@ -57,7 +73,17 @@ pub struct Joining {
     pub device: DeviceKey,
     /// The words on their own screen.
     pub words: String,
-    task: tokio::task::JoinHandle<()>,
+    task: tokio::task::JoinHandle<Result<JobId, AskFault>>,
+}
+
+impl Joining {
+    /// The reason for which they were refused.
+    pub async fn refused(self) -> String {
+        match self.task.await.unwrap() {
+            Err(AskFault::Join(BadJoin::Refused { why })) => why,
+            other => panic!("expected a no, found {other:?}"),
+        }
+    }
 }
 
 fn config(home: &Home, known: &[&Node]) -> NodeConfig {
@@ -89,7 +115,7 @@ fn new_home(folder: &Path) -> Home {
 impl Crew {
     /// Founds, joins, admits, accepts, briefs, until everybody sees Proceed.
     pub async fn at_work() -> Self {
-        let plan = plan::parse("plan.toml", PLAN).unwrap_or_else(|faults| panic!("{faults}"));
+        let plan = read(PLAN);
         let crew = Self::on(plan).await;
         crew.all_show(CallWord::Proceed).await;
         crew
@@ -136,7 +162,7 @@ impl Crew {
     /// Somebody asks at the supervisor's device.
     pub async fn asks_to_join(&mut self, name: &'static str) -> Joining {
         let home = new_home(&self._folder.path().join(name));
-        let (show, shown) = oneshot::channel();
+        let (show, mut shown) = mpsc::unbounded_channel();
         let address = self.nodes[0].address();
         let own = home.clone();
         let task = tokio::spawn(async move {
@@ -145,9 +171,8 @@ impl Crew {
                 show.send(words.to_string()).unwrap();
             })
             .await
-            .unwrap();
         });
-        let words = shown.await.unwrap();
+        let words = shown.recv().await.unwrap();
         self.homes.push(home);
         let host = self.nodes[0].handle();
         let request = until("the request to join is shown", async || {
@@ -163,7 +188,7 @@ impl Crew {
 
     /// Who asked was admitted, and takes their place.
     pub async fn is_on_the_job(&mut self, joining: Joining) {
-        joining.task.await.unwrap();
+        joining.task.await.unwrap().unwrap();
         let place = self.nodes.len();
         let known: Vec<&Node> = self.nodes.iter().collect();
         let node = Node::start(config(&self.homes[place], &known))
@@ -175,7 +200,7 @@ impl Crew {
 
     async fn join(&mut self, place: usize, (name, held): &(&'static str, &[&str])) {
         let name = *name;
-        let (show, shown) = oneshot::channel();
+        let (show, mut shown) = mpsc::unbounded_channel();
         let (home, address) = (self.homes[place].clone(), self.nodes[0].address());
         let joining = tokio::spawn(async move {
             let person = Person::try_from(name).unwrap();
@@ -184,7 +209,7 @@ impl Crew {
             })
             .await
         });
-        shown.await.unwrap();
+        shown.recv().await.unwrap();
         let host = self.nodes[0].handle();
         let request = until("the request to join is shown", async || {
             host.joins().await.unwrap().into_iter().next()
@@ -208,6 +233,23 @@ impl Crew {
         self.nodes.push(node);
     }
 
+    /// Where a device keeps the job.
+    pub fn job_folder(&self, place: usize) -> std::path::PathBuf {
+        let jobs = self._folder.path().join(SIX[place].0).join("jobs");
+        let mut all = std::fs::read_dir(jobs).unwrap();
+        all.next().unwrap().unwrap().path()
+    }
+
+    /// A device's folder, and its running node.
+    pub fn device(&self, place: usize) -> (&Home, NodeHandle) {
+        (&self.homes[place], self.nodes[place].handle())
+    }
+
+    /// Where a device listens for others.
+    pub fn address(&self, place: usize) -> SocketAddr {
+        self.nodes[place].address()
+    }
+
     /// A link to a device's page.
     pub async fn link(&self, place: usize) -> String {
         let client = Client::open(&self.homes[place]).unwrap();
@@ -219,6 +261,21 @@ impl Crew {
     /// What a device shows.
     pub async fn status(&self, place: usize) -> Box<Status> {
         self.nodes[place].handle().status().await.unwrap()
+    }
+
+    /// The plan as a device has it.
+    pub async fn plan(&self, place: usize) -> Box<plan::Plan> {
+        self.nodes[place].handle().plan().await.unwrap()
+    }
+
+    /// Notes with a photo, as a device has them.
+    pub async fn photos(&self, place: usize) -> Vec<PhotoNote> {
+        self.nodes[place].handle().aside().await.unwrap().photos
+    }
+
+    /// Photos that are on a device.
+    pub async fn photos_here(&self, place: usize) -> BTreeSet<PhotoHash> {
+        self.nodes[place].handle().photos_here().await.unwrap()
     }
 
     /// Waits until a device shows something; says what it showed last when it does not.
@@ -285,6 +342,25 @@ impl Crew {
         self.must(place, command).await
     }
 
+    /// Every step before the one at which a load moves is complete.
+    pub async fn comes_to_the_load(&self) {
+        let gap = Said::Value {
+            value: "1.88".parse().unwrap(),
+            unit: "m".to_owned(),
+        };
+        let key = || Said::Words("seated".to_owned());
+        for (place, step, check, said) in [
+            (TOWER_1, "load", "carry", Said::Yes),
+            (TOWER_2, "load", "carry", Said::Yes),
+            (OBSERVER, "load", "seen", Said::Yes),
+            (TOWER_1, "measure", "gap", gap),
+            (TOWER_1, "key", "key", key()),
+            (TOWER_2, "key", "key", key()),
+        ] {
+            self.confirms(place, step, check, said).await;
+        }
+    }
+
     /// A stop, which everybody then shows.
     pub async fn stop(&self, place: usize, why: &str) -> EntryHash {
         let command = Command::Stop {
@@ -305,6 +381,77 @@ impl Crew {
     /// A device hears and reaches nobody, or does again.
     pub async fn deaf(&self, place: usize, deaf: bool) {
         assert!(self.nodes[place].handle().deaf(deaf).await.unwrap());
+    }
+
+    /// Everyone takes their place and hears the briefing, until everybody sees Proceed.
+    pub async fn begins_work(&self) {
+        for place in 1..self.nodes.len() {
+            self.must(place, Command::Accept).await;
+        }
+        for place in 0..self.nodes.len() {
+            self.must(place, Command::Briefed).await;
+        }
+        self.all_show(CallWord::Proceed).await;
+    }
+
+    /// A device off the job calls a stop at the supervisor's.
+    pub async fn a_stranger_calls(&self, words: &str) {
+        let home = new_home(&self._folder.path().join("stranger"));
+        let address = self.nodes[0].address();
+        call_stop(&home, address, words).await.unwrap();
+    }
+
+    /// A device says something that only a later version of this program knows.
+    pub async fn speaks_of_the_future(&mut self, place: usize) {
+        let node = self.nodes.remove(place);
+        let job = self.nodes[0].handle().job().await.unwrap();
+        node.stop().await.unwrap();
+        let mut opened = Journal::open(&self.job_folder(place)).unwrap();
+        let decoded = opened
+            .entries
+            .iter()
+            .map(|bytes| Entry::decode(bytes.clone()).unwrap());
+        let (good, _) = verify_batch(decoded.collect());
+        let mut graph = Graph::new();
+        for one in good {
+            graph.insert(one).unwrap();
+        }
+        let author = Author::new(self.homes[place].device().unwrap().signing_key());
+        let wall =
+            WallClock(i64::try_from(std::time::UNIX_EPOCH.elapsed().unwrap().as_millis()).unwrap());
+        let entry = author.next(&graph, wall, job.id(), Body::Accept).unwrap();
+        // The body's first byte is its kind, and of this one the last that is signed.
+        let mut signed = entry.bytes[..entry.bytes.len() - SIGNATURE_BYTES].to_vec();
+        *signed.last_mut().unwrap() = 99;
+        opened.journal.append(&[author.sign_bytes(signed)]).unwrap();
+        drop(opened);
+        self.again(place, SocketAddr::from((Ipv4Addr::LOCALHOST, 0)))
+            .await;
+    }
+
+    /// With a device again that it was without, listening at this address.
+    pub async fn again(&mut self, place: usize, at: SocketAddr) {
+        let known: Vec<&Node> = self.nodes.iter().collect();
+        let mut config = config(&self.homes[place], &known);
+        config.listen = Some(at);
+        self.nodes.insert(place, Node::start(config).await.unwrap());
+    }
+
+    /// A device goes on on a small disk of its own, which is there as long as the value.
+    pub async fn on_a_small_disk(&mut self, place: usize) -> SmallDisk {
+        self.nodes.remove(place).stop().await.unwrap();
+        let at = self.homes[place].folder().to_owned();
+        let before = at.with_extension("before");
+        std::fs::rename(&at, &before).unwrap();
+        let disk = SmallDisk::mount(&at);
+        let copied = std::process::Command::new("cp")
+            .args(["-a", &format!("{}/.", before.display())])
+            .arg(&at)
+            .status();
+        assert!(copied.unwrap().success());
+        self.again(place, SocketAddr::from((Ipv4Addr::LOCALHOST, 0)))
+            .await;
+        disk
     }
 
     /// Without one of its devices, whose node has ended.

@@ -2,7 +2,7 @@
 //! opened again elsewhere holds.
 //! May use: crew, browser.   Never: a picture taken with the script's help.
 
-use crate::browser::Browser;
+use crate::browser::{Browser, DECODED};
 use crate::crew::{Crew, TOWER_1};
 use serde_json::{Value, json};
 use std::time::Duration;
@@ -14,12 +14,7 @@ const PIXELS: &str = r"
     (async () => {
       const found = [];
       for (const [at, data] of frames) {
-        const bytes = Uint8Array.from(atob(data), (c) => c.charCodeAt(0));
-        const image = await createImageBitmap(new Blob([bytes], { type: 'image/png' }));
-        const canvas = new OffscreenCanvas(image.width, image.height);
-        const context = canvas.getContext('2d');
-        context.drawImage(image, 0, 0);
-        const { data: dots } = context.getImageData(0, 0, image.width, image.height);
+        const { data: dots } = await decoded(data);
         let yellow = 0;
         for (let i = 0; i < dots.length; i += 4) yellow += dots[i] === 255 && dots[i + 1] === 209 && dots[i + 2] === 0;
         found.push([at, yellow / (dots.length / 4)]);
@@ -71,7 +66,7 @@ async fn with_its_script_hung_the_page_is_on_hold_before_the_script_goes_on() {
         .collect();
     let found = browser
         .client
-        .execute_async(PIXELS, vec![json!(frames)])
+        .execute_async(&format!("{DECODED}{PIXELS}"), vec![json!(frames)])
         .await
         .unwrap();
     let hold = |frame: &&Value| frame[1].as_f64().is_some_and(|yellow| yellow > 0.2);

@@ -2,11 +2,11 @@
 //! Owns: one device's browser.   Gives: `Hand`.
 //! May use: crew, browser.   Never: a way to a page that is not a control on one.
 
-use crate::browser::Browser;
+use crate::browser::{Browser, WITHIN};
 use crate::crew::Crew;
 use fantoccini::Locator;
 use serde_json::json;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// Longer than the time for which a confirm is kept pressed.
 pub const LONG: Duration = Duration::from_millis(1_350);
@@ -30,17 +30,38 @@ impl Hand {
         if self.browser.run(&own).await == json!(false) {
             self.back_to_own().await;
         }
-        self.browser.tap(way).await;
-        self.is_on("more").await;
+        self.follows(way, &on("more")).await;
         let link = format!("main a[href='/{leaf}']");
-        self.scroll_to(&link).await;
-        self.browser.tap(&link).await;
-        self.is_on(leaf).await;
+        self.follows(&link, &on(leaf)).await;
+    }
+
+    /// Presses a link until a script says that it was followed; like a person, once more if it did not take: what is
+    /// above it may have grown just then.
+    async fn follows(&self, link: &str, there: &str) {
+        for _ in 0..3 {
+            let any = format!("return {there} || !!document.querySelector(\"{link}\")");
+            self.browser.until(link, &any).await;
+            let there = format!("return {there}");
+            if self.browser.run(&there).await == json!(true) {
+                return;
+            }
+            self.scroll_to(link).await;
+            self.browser.tap(link).await;
+            let end = Instant::now() + WITHIN / 4;
+            while Instant::now() < end {
+                if self.browser.run(&there).await == json!(true) {
+                    return;
+                }
+                tokio::time::sleep(Duration::from_millis(20)).await;
+            }
+        }
+        self.browser.until(there, &format!("return {there}")).await;
     }
 
     pub async fn is_on(&self, leaf: &str) {
-        let script = format!("return document.querySelector('.under')?.dataset.name === '{leaf}'");
-        self.browser.until(leaf, &script).await;
+        self.browser
+            .until(leaf, &format!("return {}", on(leaf)))
+            .await;
     }
 
     pub async fn back_to_own(&self) {
@@ -51,20 +72,19 @@ impl Hand {
             if self.browser.run(there).await == json!(true) {
                 return;
             }
-            let on = self
+            let here = self
                 .browser
                 .run("return document.querySelector('.under')?.dataset.name ?? ''")
                 .await;
-            self.scroll_to(".under > .back").await;
-            self.browser.tap(".under > .back").await;
-            let left = format!("return document.querySelector('.under')?.dataset.name !== {on}");
-            self.browser.until("another page", &left).await;
+            let left = format!("document.querySelector('.under')?.dataset.name !== {here}");
+            self.follows(".under > .back", &left).await;
         }
     }
 
     pub async fn scroll_to(&self, selector: &str) {
-        let script =
-            format!("document.querySelector(\"{selector}\").scrollIntoView({{ block: 'center' }})");
+        let script = format!(
+            "document.querySelector(\"{selector}\")?.scrollIntoView({{ block: 'center' }})"
+        );
         self.browser.run(&script).await;
     }
 
@@ -148,4 +168,9 @@ impl Hand {
     pub async fn end(self) {
         self.browser.end().await;
     }
+}
+
+/// Whether this is the page beside the own one, as a script.
+fn on(leaf: &str) -> String {
+    format!("document.querySelector('.under')?.dataset.name === '{leaf}'")
 }

@@ -60,8 +60,23 @@ pub async fn look(browser: &Browser, state: &str, want: &Value) -> Vec<String> {
     wrong
 }
 
+/// The same, in one language, as it is, on a phone and on a wide screen.
+pub async fn glance(browser: &Browser, state: &str, want: &Value) -> Vec<String> {
+    let mut wrong = Vec::new();
+    for (width, height) in AXE_SIZES {
+        browser.size(width, height).await;
+        let at = format!("{state}-{width}x{height}");
+        browser.picture(&at).await;
+        let mut found = checked(browser, ALL[0], want, "", height).await;
+        found.extend(axe::look(browser).await);
+        wrong.extend(found.iter().map(|one| format!("{at}: {one}")));
+    }
+    browser.size(412, 915).await;
+    wrong
+}
+
 /// What the checks find wrong.
-async fn checked(
+pub async fn checked(
     browser: &Browser,
     language: &Language,
     want: &Value,
@@ -115,6 +130,9 @@ pub fn none(wrong: &[String]) {
     );
 }
 
+/// The reasons of an own stop are there to be pressed.
+const SHOWN_WHYS: &str = "return document.querySelector('.whys')?.checkVisibility({ visibilityProperty: true }) ?? false";
+
 /// Opens a sheet and waits until it is there.
 async fn sheet(browser: &Browser, control: &str) {
     browser.tap(control).await;
@@ -150,8 +168,25 @@ async fn the_pages_beside_the_own_one_in_every_size() {
         goes(&browser, path).await;
         wrong.extend(look(&browser, name, &beside).await);
     }
+    for name in [
+        "checks",
+        "identity",
+        "order",
+        "note",
+        "correct",
+        "relief",
+        "heads",
+        "safe",
+        "back",
+        "exception",
+    ] {
+        goes(&browser, &format!("/act/{name}")).await;
+        wrong.extend(glance(&browser, &format!("act-{name}"), &beside).await);
+    }
     crew.stop(OBSERVER, "Person under the load").await;
     browser.shows("stop").await;
+    goes(&browser, "/act/ask").await;
+    wrong.extend(glance(&browser, "act-ask", &beside).await);
     goes(&browser, "/act/exit").await;
     wrong.extend(look(&browser, "act-exit-stop", &beside).await);
     goes(&browser, "/act/emergency").await;
@@ -218,10 +253,12 @@ async fn the_workers_page_in_every_state_and_size() {
     crew.confirms(OBSERVER, "load", "seen", Said::Yes).await;
     browser
         .until(
-            "the number is asked",
-            "return !!document.querySelector('.asked [data-control=open]')",
+            "the number is asked, and its sheet opens by itself",
+            "return !!document.querySelector('.sheet.number.on')",
         )
         .await;
+    wrong.extend(look(&browser, "worker-number-empty", &on_sheet).await);
+    browser.tap("[data-key=clear]").await;
     wrong.extend(look(&browser, "worker-measure", &plain).await);
     sheet(&browser, ".asked [data-control=open]").await;
     for key in ["1", ".", "8", "8"] {
@@ -255,6 +292,18 @@ async fn the_workers_page_in_every_state_and_size() {
         )
         .await;
     wrong.extend(look(&browser, "worker-agree", &plain).await);
+    crew.agrees(TOWER_1).await;
+    crew.agrees(TOWER_2).await;
+    crew.agrees(OBSERVER).await;
+    browser.shows("proceed").await;
+
+    // A stop of the worker's own; once something is asked as well, why is said on a sheet.
+    browser.tap("[data-control=stop]").await;
+    crew.all_show(CallWord::StopWork).await;
+    browser.until("its reasons", SHOWN_WHYS).await;
+    wrong.extend(look(&browser, "worker-own-stop", &plain).await);
+    crew.heard_and_asked("He has left, the drop zone is roped off again")
+        .await;
     crew.agrees(TOWER_1).await;
     crew.agrees(TOWER_2).await;
     crew.agrees(OBSERVER).await;
@@ -330,17 +379,10 @@ async fn the_observers_page_in_every_state_and_size() {
             "return !document.documentElement.dataset.pressed",
         )
         .await;
+    browser.until("its reasons", SHOWN_WHYS).await;
     wrong.extend(look(&browser, "observer-stop", &plain).await);
-    browser.tap("[data-control=saywhy]").await;
-    wrong.extend(
-        look(
-            &browser,
-            "observer-why",
-            &json!({ "observer": true, "sheet": true }),
-        )
-        .await,
-    );
-    browser.tap(".sheet.on .r").await;
+    browser.until("its reasons", SHOWN_WHYS).await;
+    browser.tap(".whys .sec").await;
     crew.shows(SUPERVISOR, "the reason", |status| {
         status.stops[0].why == "Person under the load"
     })
@@ -412,7 +454,6 @@ async fn the_board_in_every_state_and_size() {
         )
         .await;
     sheet(&browser, "main > .asked .act").await;
-    browser.tap(".sheet.on [data-control=fill]").await;
     wrong.extend(
         look(
             &browser,
@@ -422,7 +463,7 @@ async fn the_board_in_every_state_and_size() {
         .await,
     );
     browser
-        .press(".sheet.on [data-control=confirm]", long, 0)
+        .press(".sheet.on .grid [data-control=confirm]", long, 0)
         .await;
     crew.shows(OBSERVER, "the ask", |status| {
         status.stops[0].cause == "Nobody is under the load"
@@ -463,117 +504,4 @@ async fn the_board_draws_a_plan_of_forty_steps() {
     none(&wrong);
     browser.end().await;
     crew.end().await;
-}
-
-/// What a person with a deficiency of one kind of cone sees of a linear colour: Machado, Oliveira and Fernandes 2009,
-/// severity 1.0.
-const MACHADO: [(&str, [[f64; 3]; 3]); 3] = [
-    (
-        "protan",
-        [
-            [0.152_286, 1.052_583, -0.204_868],
-            [0.114_503, 0.786_281, 0.099_216],
-            [-0.003_882, -0.048_116, 1.051_998],
-        ],
-    ),
-    (
-        "deutan",
-        [
-            [0.367_322, 0.860_646, -0.227_968],
-            [0.280_085, 0.672_501, 0.047_413],
-            [-0.011_820, 0.042_940, 0.968_881],
-        ],
-    ),
-    (
-        "tritan",
-        [
-            [1.255_528, -0.076_749, -0.178_779],
-            [-0.078_411, 0.930_809, 0.147_602],
-            [0.004_733, 0.691_367, 0.303_900],
-        ],
-    ),
-];
-/// Two calls differ at least so much for each of them, CIELAB 1976.
-const LEAST_DIFFERENCE: f64 = 20.0;
-
-fn linear(hex: &str) -> [f64; 3] {
-    core::array::from_fn(|at| {
-        let value =
-            f64::from(u8::from_str_radix(&hex[1 + 2 * at..3 + 2 * at], 16).unwrap()) / 255.0;
-        if value <= 0.040_45 {
-            value / 12.92
-        } else {
-            ((value + 0.055) / 1.055).powf(2.4)
-        }
-    })
-}
-
-fn times(matrix: &[[f64; 3]; 3], colour: [f64; 3]) -> [f64; 3] {
-    matrix.map(|row| {
-        row.iter()
-            .zip(colour)
-            .map(|(a, b)| a * b)
-            .sum::<f64>()
-            .clamp(0.0, 1.0)
-    })
-}
-
-/// CIELAB of linear sRGB, white D65.
-fn lab(rgb: [f64; 3]) -> [f64; 3] {
-    const TO_XYZ: [[f64; 3]; 3] = [
-        [0.412_456_4, 0.357_576_1, 0.180_437_5],
-        [0.212_672_9, 0.715_152_2, 0.072_175_0],
-        [0.019_333_9, 0.119_192_0, 0.950_304_1],
-    ];
-    const WHITE: [f64; 3] = [0.950_47, 1.0, 1.088_83];
-    let xyz = TO_XYZ.map(|row| row.iter().zip(rgb).map(|(a, b)| a * b).sum::<f64>());
-    let f: [f64; 3] = core::array::from_fn(|at| {
-        let t = xyz[at] / WHITE[at];
-        if t > 0.008_856 {
-            t.cbrt()
-        } else {
-            7.787 * t + 16.0 / 116.0
-        }
-    });
-    [
-        116.0 * f[1] - 16.0,
-        500.0 * (f[0] - f[1]),
-        200.0 * (f[1] - f[2]),
-    ]
-}
-
-#[test]
-fn the_three_calls_differ_for_every_eye() {
-    let style = gantline_tests::support::sources::text(std::path::Path::new(
-        "node/src/pages/assets/page.css",
-    ));
-    let colour = |name: &str| {
-        let at = style.find(&format!("--{name}: #")).unwrap() + name.len() + 4;
-        let mut hex = style[at..at + 7].trim_end_matches(';').to_owned();
-        if hex.len() == 4 {
-            hex = hex
-                .chars()
-                .flat_map(|c| if c == '#' { vec![c] } else { vec![c, c] })
-                .collect();
-        }
-        linear(&hex)
-    };
-    let calls = ["go", "hold", "stop"].map(|name| (name, colour(name)));
-    let same = (
-        "normal",
-        [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]],
-    );
-    for (eye, matrix) in MACHADO.iter().chain([&same]) {
-        for (at, (one, a)) in calls.iter().enumerate() {
-            for (other, b) in &calls[at + 1..] {
-                let (a, b) = (lab(times(matrix, *a)), lab(times(matrix, *b)));
-                let squares = a.iter().zip(b).map(|(a, b)| (a - b).powi(2));
-                let difference = squares.sum::<f64>().sqrt();
-                assert!(
-                    difference >= LEAST_DIFFERENCE,
-                    "{eye}: {one} and {other} differ by {difference:.0}"
-                );
-            }
-        }
-    }
 }

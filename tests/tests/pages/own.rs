@@ -3,7 +3,10 @@
 
 use crate::browser::Browser;
 use crate::crew::{Crew, TOWER_1, TOWER_2};
+use crate::hand::LONG;
+use crate::looks;
 use gantline_protocol::log::entry::Said;
+use gantline_protocol::state::{CallWord, StepState};
 use serde_json::json;
 
 /// A page with all that it loads is at most so heavy.
@@ -117,5 +120,78 @@ async fn the_second_looks_page_carries_no_byte_of_the_first_answer() {
         "the first answer is there before the second: {before}"
     );
     browser.end().await;
+    crew.end().await;
+}
+
+/// Two look at the key and do not see alike: each looks anew, and says on the own page what was done since.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn two_who_do_not_see_alike_settle_it_on_their_own_pages() {
+    let crew = Crew::at_work().await;
+    let gap = Said::Value {
+        value: "1.88".parse().unwrap(),
+        unit: "m".to_owned(),
+    };
+    let word = |word: &str| Said::Words(word.to_owned());
+    for (place, step, check, said) in [
+        (TOWER_1, "load", "carry", Said::Yes),
+        (TOWER_2, "load", "carry", Said::Yes),
+        (crate::crew::OBSERVER, "load", "seen", Said::Yes),
+        (TOWER_1, "measure", "gap", gap),
+        (TOWER_1, "key", "key", word("Spread")),
+        (TOWER_2, "key", "key", word("One leg straight")),
+    ] {
+        crew.confirms(place, step, check, said).await;
+    }
+    crew.all_show(CallWord::Hold).await;
+    // A page that ends would hold all: both stay.
+    let mut open = Vec::new();
+    for place in [TOWER_1, TOWER_2] {
+        let browser = Browser::start().await;
+        browser.enter(&crew.link(place).await).await;
+        browser.shows("hold").await;
+        browser.tap("main > .asked [data-control=open]").await;
+        browser
+            .until("a sheet", "return !!document.documentElement.dataset.sheet")
+            .await;
+        if place == TOWER_1 {
+            let on_sheet = json!({ "observer": false, "sheet": true });
+            looks::none(&looks::look(&browser, "worker-since", &on_sheet).await);
+        }
+        let field = |name: &str| format!(".sheet.on [name={name}]");
+        let types = async |name: &str, words: &str| {
+            let found = browser
+                .client
+                .find(fantoccini::Locator::Css(&field(name)))
+                .await;
+            found.unwrap().send_keys(words).await.unwrap();
+        };
+        types("text", "Both legs spread").await;
+        let confirm = ".sheet.on [data-control=confirm]";
+        // Without what was done it settles nothing, and what was typed stays.
+        browser.press(confirm, LONG, 0).await;
+        browser
+            .until(
+                "it asks what was done",
+                "return document.querySelector('.note').textContent.includes('What was done since?')",
+            )
+            .await;
+        browser.picture(&format!("conflict-{place}")).await;
+        browser.tap(".sheet.on [data-control=fill]").await;
+        browser.press(confirm, LONG, 0).await;
+        browser
+            .until(
+                "it is recorded",
+                "return document.querySelector('.note').textContent.startsWith('Recorded.')",
+            )
+            .await;
+        open.push(browser);
+    }
+    crew.shows(TOWER_1, "the step is complete", |status| {
+        status.steps[2].state == StepState::Done
+    })
+    .await;
+    for browser in open {
+        browser.end().await;
+    }
     crew.end().await;
 }

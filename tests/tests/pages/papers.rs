@@ -179,6 +179,51 @@ async fn limits_and_briefing_of_a_plan_that_ships_and_the_press_at_its_end() {
     let plain = json!({ "observer": false, "paper": true });
     let mut wrong = look(&browser, "limits", &plain).await;
 
+    // In another language nothing is said in the first one but what the plan says.
+    let spanish = "return fetch('/setting', { method: 'POST', redirect: 'manual', body: new URLSearchParams({ language: 'LANGUAGE' }) }).then(() => true)";
+    browser.run(&spanish.replace("LANGUAGE", "es")).await;
+    open(&browser, "/briefing").await;
+    let said = text(&browser).await;
+    for words in [
+        "Cualquiera para el trabajo",
+        "segunda mirada",
+        "; vale ",
+        "ensayo cada",
+        "de nuevo cada día",
+    ] {
+        assert!(said.contains(words), "{words}: {said}");
+    }
+    for words in [
+        "Anyone stops",
+        "second look",
+        "good for",
+        "test every",
+        "anew each",
+        "measured",
+    ] {
+        assert!(!said.contains(words), "{words}: {said}");
+    }
+    browser.picture("briefing-es").await;
+    open(&browser, "/limits").await;
+    let said = text(&browser).await;
+    assert!(
+        said.contains("Hoja de límites") && said.contains("Distancia mínima de acercamiento"),
+        "{said}"
+    );
+    for words in [
+        "Limit sheet",
+        "approach distance",
+        "at least",
+        "Watched",
+        "good for",
+        "altitude",
+        "span_back",
+    ] {
+        assert!(!said.contains(words), "{words}: {said}");
+    }
+    browser.picture("limits-es").await;
+    browser.run(&spanish.replace("LANGUAGE", "en")).await;
+
     // An amendment: everybody hears the briefing again, and sees what is new in it.
     let mut wider = approach;
     wider.title = "Approach distance, wider today".to_owned();
@@ -226,6 +271,142 @@ async fn limits_and_briefing_of_a_plan_that_ships_and_the_press_at_its_end() {
     none(&wrong);
     browser.tap("[data-control=stop]").await;
     crew.all_show(CallWord::StopWork).await;
+    browser.end().await;
+    crew.end().await;
+}
+
+/// Where the replay is, ms.
+const AT: &str = "return Number(document.querySelector('.cursor').dataset.at)";
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_replay_plays_by_keys_and_without_scripts_is_walked_by_its_links() {
+    let crew = Crew::at_work().await;
+    crew.stop(OBSERVER, "Person under the load").await;
+    let browser = Browser::start().await;
+    browser.size(1280, 800).await;
+    browser.enter(&crew.link(SUPERVISOR).await).await;
+    open(&browser, "/replay").await;
+    browser.tap("main nav [data-control=start]").await;
+    let armed = "return document.querySelector('[data-control=run]').checkVisibility()";
+    browser.until("it can be played", armed).await;
+    let number = async |script: &str| browser.run(script).await.as_f64().unwrap();
+    let key = async |control: &str| {
+        let find = fantoccini::Locator::Css(control);
+        let control = browser.client.find(find).await.unwrap();
+        control.send_keys("\u{e007}").await.unwrap();
+    };
+    let last = number("return Number(document.querySelector('.cursor').dataset.to)").await;
+    let first = number("return Number(document.querySelector('.cursor').dataset.from)").await;
+
+    // Entry by entry, without leaving the page: its sound stays.
+    let before = number(AT).await;
+    key("[data-control=step]").await;
+    browser
+        .until("one entry back", &format!("{AT} < {before}"))
+        .await;
+    let sound = "return document.documentElement.dataset.sound";
+    assert_eq!(browser.run(sound).await, json!("on"));
+    let address = browser.run("return location.search").await;
+    let at = number(AT).await;
+    assert!(
+        address.as_str().unwrap().contains(&format!("at={at}")),
+        "{address}"
+    );
+
+    // Paces come round; the slowest is as it was.
+    let pace = "return [...document.querySelectorAll('[data-control=pace] span')].find((one) => one.checkVisibility()).textContent";
+    let mut paces = Vec::new();
+    for _ in 0..4 {
+        paces.push(browser.run(pace).await);
+        key("[data-control=pace]").await;
+    }
+    assert_eq!(
+        paces,
+        ["SPEED 60 ×", "SPEED 600 ×", "SPEED 1 ×", "SPEED 10 ×"]
+    );
+    key("[data-control=pace]").await;
+    key("[data-control=pace]").await;
+    assert_eq!(browser.run(pace).await, json!("SPEED 1 ×"));
+
+    // From the beginning; it goes on by itself, and stands when it is told to.
+    let start = format!("location.search = '?who=0&at={first}'");
+    browser.run(&start).await;
+    browser
+        .until("the beginning", &format!("return Number(document.querySelector('.cursor')?.dataset.at) === {first} && document.querySelector('[data-control=run]').checkVisibility()"))
+        .await;
+    key("[data-control=pace]").await;
+    key("[data-control=pace]").await;
+    key("[data-control=run]").await;
+    let runs = "return document.querySelector('[data-control=run]').innerText.trim()";
+    assert_eq!(browser.run(runs).await, json!("PAUSE"));
+    browser.picture("replay-plays").await;
+    browser
+        .until(
+            "it moves",
+            &format!("const at = (() => {{ {AT} }})(); return at > {first} && at < {last}"),
+        )
+        .await;
+    key("[data-control=run]").await;
+    assert_eq!(browser.run(runs).await, json!("PLAY"));
+    let stands = number(AT).await;
+    tokio::time::sleep(Duration::from_millis(1_200)).await;
+    assert_eq!(number(AT).await, stands, "it stands");
+    // To the end, where it stands by itself.
+    key("[data-control=pace]").await;
+    key("[data-control=pace]").await;
+    key("[data-control=run]").await;
+    browser.until("the end", &format!("{AT} === {last}")).await;
+    browser
+        .until(
+            "it stands",
+            "return document.querySelector('[data-control=run]').innerText.trim() === 'PLAY'",
+        )
+        .await;
+
+    browser.without_scripts().await;
+    let find = fantoccini::Locator::Css("[data-control=step]");
+    let back = browser.client.find(find).await.unwrap();
+    let run = fantoccini::Locator::Css("[data-control=run]");
+    let run = browser.client.find(run).await.unwrap();
+    assert!(
+        !run.is_displayed().await.unwrap(),
+        "a control that would do nothing"
+    );
+    let leads = back.attr("href").await.unwrap().unwrap();
+    back.click().await.unwrap();
+    let there = browser.client.current_url().await.unwrap();
+    assert!(there.as_str().ends_with(&leads), "{there} {leads}");
+    browser.end().await;
+    crew.end().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn more_than_ten_sounds_in_ten_minutes_are_reported_and_ten_are_not() {
+    let crew = Crew::at_work().await;
+    let browser = Browser::start().await;
+    browser.enter(&crew.link(SUPERVISOR).await).await;
+    // A minute apart; the eleventh comes within ten minutes of the first.
+    let shown = crew.job_folder(SUPERVISOR).join("shown");
+    let sound = |n: i64| {
+        format!(
+            "{{\"at\":{},\"sounds\":\"hold_by_loss\"}}\n",
+            1_700_000_000_000 + n * 60_000
+        )
+    };
+    let add = |lines: String| {
+        let kept = std::fs::read_to_string(&shown).unwrap();
+        std::fs::write(&shown, lines + &kept).unwrap();
+    };
+    let flood = "More than 10 sounds within 10 min from";
+    add((1..=10).map(sound).collect());
+    open(&browser, "/replay").await;
+    let said = text(&browser).await;
+    assert!(said.contains("It sounded 10 times."), "{said}");
+    assert!(!said.contains(flood), "{said}");
+    add(sound(0));
+    open(&browser, "/replay").await;
+    let said = text(&browser).await;
+    assert!(said.contains(flood), "{said}");
     browser.end().await;
     crew.end().await;
 }

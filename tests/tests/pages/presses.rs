@@ -3,6 +3,9 @@
 
 use crate::browser::Browser;
 use crate::crew::{Crew, OBSERVER, TOWER_1, TOWER_2};
+use crate::hand::LONG;
+use fantoccini::Locator;
+use fantoccini::actions::{Actions, InputSource, MouseActions, PointerAction, TouchActions};
 use gantline_protocol::log::entry::Said;
 use gantline_protocol::state::CallWord;
 use serde_json::json;
@@ -10,8 +13,6 @@ use std::time::Duration;
 
 const CONFIRM: &str = "main > .asked [data-control=confirm]";
 const STOP: &str = "[data-control=stop]";
-/// Longer than the time for which a confirm is kept pressed.
-const LONG: Duration = Duration::from_millis(1_350);
 
 async fn last(browser: &Browser, why: &str) {
     let script = format!("return document.querySelector('{CONFIRM}')?.dataset.last === '{why}'");
@@ -198,17 +199,61 @@ async fn every_way_to_press_stop_is_one_stop() {
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_stop_is_pressed_where_the_finger_comes_down() {
+    let crew = Crew::at_work().await;
+    let browser = Browser::start().await;
+    browser.enter(&crew.link(TOWER_1).await).await;
+    browser.shows("proceed").await;
+    let find = async |selector: &str| {
+        let found = browser.client.find(Locator::Css(selector)).await.unwrap();
+        let (x, y, width, height) = found.rectangle().await.unwrap();
+        PointerAction::MoveTo {
+            duration: None,
+            x: x + width / 2.0,
+            y: y + height / 2.0,
+        }
+    };
+    let pause = |ms| PointerAction::Pause {
+        duration: Duration::from_millis(ms),
+    };
+    let down = PointerAction::Down { button: 0 };
+    let up = PointerAction::Up { button: 0 };
+
+    // Down on something else and lifted where by then a stop is, as when the page changes under a finger.
+    let slides = MouseActions::new("finger".to_owned())
+        .then(find(".band").await)
+        .then(down.clone())
+        .then(pause(200))
+        .then(find(STOP).await)
+        .then(up.clone());
+    browser.client.perform_actions(slides).await.unwrap();
+    tokio::time::sleep(Duration::from_millis(500)).await;
+    assert!(crew.status(TOWER_1).await.stops.is_empty());
+    assert_eq!(crew.status(TOWER_1).await.call.word, CallWord::Proceed);
+
+    // Down on stop and there to stay, while a finger that was on something else is lifted at once after it.
+    let on_stop = TouchActions::new("one".to_owned())
+        .then(find(STOP).await)
+        .then(pause(60))
+        .then(down.clone());
+    let other = TouchActions::new("other".to_owned())
+        .then(find(CONFIRM).await)
+        .then(down)
+        .then(pause(10))
+        .then(up);
+    let both = Actions::from(on_stop).and(other);
+    browser.client.perform_actions(both).await.unwrap();
+    crew.all_show(CallWord::StopWork).await;
+    browser.end().await;
+    crew.end().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn without_scripts_stop_is_a_plain_form() {
     let crew = Crew::at_work().await;
     let browser = Browser::start().await;
     browser.enter(&crew.link(TOWER_1).await).await;
-    browser
-        .own(
-            "Emulation.setScriptExecutionDisabled",
-            json!({ "value": true }),
-        )
-        .await;
-    browser.client.refresh().await.unwrap();
+    browser.without_scripts().await;
     browser.picture("worker-no-scripts").await;
     browser.tap(STOP).await;
     crew.all_show(CallWord::StopWork).await;

@@ -288,13 +288,7 @@ async fn without_scripts_a_form_is_sent_and_comes_again_with_what_was_typed() {
     let crew = Crew::at_work().await;
     let browser = Browser::start().await;
     browser.enter(&crew.link(TOWER_1).await).await;
-    browser
-        .own(
-            "Emulation.setScriptExecutionDisabled",
-            json!({ "value": true }),
-        )
-        .await;
-    browser.client.refresh().await.unwrap();
+    browser.without_scripts().await;
     let find = async |selector: &str| browser.client.find(Locator::Css(selector)).await.unwrap();
     find("main > .way .leads").await.click().await.unwrap();
     browser.picture("more-no-scripts").await;

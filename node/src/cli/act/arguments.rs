@@ -436,6 +436,9 @@ pub(super) struct Note {
     /// What it does beside being read
     #[arg(long, value_enum, default_value_t = NoteName::Plain)]
     pub(super) kind: NoteName,
+    /// A picture that goes with it: a JPEG, PNG or WebP file of at most 1 MiB. It reaches the others behind the entries
+    #[arg(long, value_name = "FILE")]
+    pub(super) photo: Option<PathBuf>,
     /// For a late note: the step that was done
     #[arg(long, required_if_eq("kind", "late"))]
     pub(super) step: Option<StepId>,

@@ -7,13 +7,14 @@ use super::arguments::{
     Act, Device, Inspected, KindOfStop, Note, NoteName, OrderStateName, OrderStatus, SaidArguments,
     Scan, YesNo,
 };
-use crate::cli::{Problem, read_text};
+use crate::cli::{Problem, read_bytes, read_text};
 use crate::control::client::Client;
 use gantline_protocol::engine::Command;
 use gantline_protocol::ids::{DeviceKey, Person};
 use gantline_protocol::log::entry::{Change, Finding, NoteKind, OrderState, Said, StopKind};
+use gantline_protocol::log::photo::Photo;
 use gantline_protocol::state::Status;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Arguments to the command that they mean.
 pub(super) fn command(act: Act, names: &Names<'_>) -> Result<Command, Problem> {
@@ -173,7 +174,7 @@ pub(super) fn command(act: Act, names: &Names<'_>) -> Result<Command, Problem> {
             to: to.into(),
         },
         Act::OrderStatus(arguments) => order_status(arguments),
-        Act::Note(arguments) => note(arguments)?,
+        Act::Note(arguments) => note(arguments, names)?,
         Act::Suspend {
             state,
             resume_by,
@@ -259,10 +260,14 @@ fn order_status(arguments: OrderStatus) -> Command {
     }
 }
 
-fn note(arguments: Note) -> Result<Command, Problem> {
+fn note(arguments: Note, names: &Names) -> Result<Command, Problem> {
     let lacks = |flag: &'static str| Problem::NoteLacks { flag };
     let kind = match arguments.kind {
-        NoteName::Plain => NoteKind::Plain,
+        NoteName::Plain => match &arguments.photo {
+            Some(path) => NoteKind::Photo(photo(path, names.client)?),
+            None => NoteKind::Plain,
+        },
+        _ if arguments.photo.is_some() => return Err(Problem::PhotoOfNoNote),
         NoteName::Late => NoteKind::Late {
             step: arguments.step.ok_or_else(|| lacks("--step"))?,
             check: arguments.check.ok_or_else(|| lacks("--check"))?,
@@ -283,6 +288,16 @@ fn note(arguments: Note) -> Result<Command, Problem> {
         about: arguments.about,
         kind,
     })
+}
+
+/// A picture as the node will name it; looked at here first, so that what is wrong with the file is said of the file.
+fn photo(path: &Path, client: &Client) -> Result<Photo, Problem> {
+    let content = read_bytes(path)?;
+    Photo::of(&content).map_err(|source| Problem::Photo {
+        path: path.to_owned(),
+        source,
+    })?;
+    Ok(client.keep_photo(&content)?)
 }
 
 fn read_changes(path: PathBuf) -> Result<Vec<Change>, Problem> {

@@ -13,7 +13,7 @@ use super::link::{Link, LinkFault};
 use super::links::{Held, Links};
 use super::tls::Identity;
 use super::{AskId, LINK_VERSION, NetCommand, NetEvent};
-use gantline_protocol::bounds::{DATAGRAM_MAX_BYTES, DEVICES_MAX};
+use gantline_protocol::bounds::{DATAGRAM_MAX_BYTES, DEVICES_MAX, PHOTO_MESSAGE_MAX_BYTES};
 use gantline_protocol::ids::{DeviceKey, JobId};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::net::{IpAddr, SocketAddr};
@@ -142,9 +142,9 @@ impl Shared {
     }
 
     /// Tells a message; it takes its room in the link's share until the device takes it.
-    pub(super) fn tell_message(&self, from: DeviceKey, bytes: Vec<u8>, room: OwnedSemaphorePermit) {
+    pub(super) fn tell_message(&self, message: NetEvent, room: OwnedSemaphorePermit) {
         let _ = self.events.send(Queued {
-            event: Some(NetEvent::Message { from, bytes }),
+            event: Some(message),
             _room: Some(room),
         });
     }
@@ -183,6 +183,13 @@ impl Shared {
                     && let Err(fault) = link.send_message(bytes)
                 {
                     self.fault(fault);
+                }
+            }
+            NetCommand::Behind { to, bytes } => {
+                if bytes.len() <= PHOTO_MESSAGE_MAX_BYTES
+                    && let Some(link) = self.best_link(to)
+                {
+                    link.send_behind(bytes);
                 }
             }
             NetCommand::StrangerReply { ask, bytes } => {

@@ -16,6 +16,7 @@ mod work;
 use crate::pages::form::Form;
 use crate::pages::forms::{Choice, FormOf};
 use crate::pages::view::View;
+use crate::words::fill;
 use gantline_protocol::engine::Command;
 use gantline_protocol::ids::{CheckId, DeviceKey, StepId};
 use gantline_protocol::plan::{Place, Step};
@@ -57,11 +58,14 @@ pub(crate) fn offered(view: &View) -> Vec<(&'static str, &'static str, String)> 
     let a = view.labels.acts;
     let supervisor = view.is_supervisor();
     let stopped = !view.status.stops.is_empty();
+    let photos = view.beside.aside.photos.len();
+    let with_photos = fill(a.note_photos, &[("n", &photos.to_string())]);
+    let note_sub = if photos > 0 { &with_photos } else { a.note_sub };
     let suspended = view.status.job_state == JobState::Suspended;
     let all = [
         ("safe", a.safe, a.safe_sub, true),
         ("emergency", a.emergency, a.emergency_sub, true),
-        ("note", a.note, a.note_sub, true),
+        ("note", a.note, note_sub, true),
         ("checks", a.checks, a.checks_sub, true),
         ("conditions", a.conditions, a.conditions_sub, true),
         ("relief", a.relief, a.relief_sub, true),

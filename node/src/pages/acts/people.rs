@@ -99,13 +99,16 @@ pub(super) fn crew(view: &View) -> Vec<Part> {
     parts
 }
 
-/// Whose device a proposal may name: of the supervisor's everyone's, of the others' the supervisor's.
+/// Whose device a proposal may name: of the supervisor's everyone's, of the others' the supervisor's, also one that has
+/// left the job in office.
 fn removable(view: &View) -> Vec<Choice> {
     let supervisor = view.is_supervisor();
+    let left = view.status.crew.iter().filter(|one| !one.present);
     view.crew()
         .into_iter()
+        .chain(left)
         .filter(|one| one.device != view.status.device)
-        .filter(|one| supervisor || one.roles.iter().any(RoleId::is_supervisor))
+        .filter(|one| one.device == view.status.office || (supervisor && one.present))
         .map(|one| (one.device.to_string(), view.called(one)))
         .collect()
 }

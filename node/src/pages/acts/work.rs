@@ -5,6 +5,7 @@
 use super::{Deed, Part, check_choices, check_of};
 use crate::pages::form::Form;
 use crate::pages::forms::{Field, FormOf, chosen, needed, option, value};
+use crate::pages::photos;
 use crate::pages::view::View;
 use crate::words::{fill, span};
 use gantline_protocol::decimal::Decimal;
@@ -121,9 +122,10 @@ pub(super) fn order(view: &View) -> Vec<Part> {
 
 pub(super) fn note(view: &View) -> Vec<Part> {
     let (l, a) = (view.labels, view.labels.acts);
-    let mut parts = vec![Part::Form(
-        FormOf::plain("note", "", a.note_says).with([words("text", l.words_field)]),
-    )];
+    let mut parts = vec![Part::Form(FormOf::plain("note", "", a.note_says).with([
+        words("text", l.words_field),
+        Field::Photo(photos::FIELD, a.photo.to_owned()),
+    ]))];
     let open = view.status.open_items.iter();
     parts.extend(open.map(|item| {
         Part::Form(
@@ -145,6 +147,11 @@ pub(super) fn note(view: &View) -> Vec<Part> {
             words("text", l.words_field),
         ]),
     ));
+    let beside = view.beside;
+    if !beside.aside.photos.is_empty() {
+        let gallery = photos::gallery(view, &beside.aside.photos, &beside.photos_here);
+        parts.extend([Part::Head(a.photos.to_owned()), Part::Other(gallery)]);
+    }
     parts
 }
 

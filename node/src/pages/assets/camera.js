@@ -42,9 +42,7 @@ async function read(button) {
   if (found) into.value = found;
 }
 
-export function watch() {
-  addEventListener('click', (event) => {
-    const button = event.target.closest?.('[data-control=camera]');
-    if (button) read(button);
-  });
-}
+addEventListener('click', (event) => {
+  const button = event.target.closest?.('[data-control=camera]');
+  if (button) read(button);
+});

@@ -1,6 +1,6 @@
 // Confirm: a control is kept pressed until its time is over, a tick of the node came meanwhile, and nothing changed.
 import { heardAt, isFresh, note, send } from './page.js';
-import { close, typed } from './sheets.js';
+import { given, typed } from './sheets.js';
 import * as twice from './twice.js';
 import { deed, forget } from './deed.js';
 
@@ -42,7 +42,7 @@ async function give(button, held) {
     note(answer.lines ?? [answer.message]);
     if (answer.good) {
       navigator.vibrate?.(60);
-      close();
+      given();
     }
   } catch {
     note([root.dataset.nodeSilent]);

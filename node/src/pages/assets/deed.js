@@ -16,8 +16,10 @@ export async function deed(form, more) {
   const place = form.querySelector('.answer');
   forget(form);
   try {
-    const fields = Object.fromEntries(new FormData(form));
-    const answered = await send('/press', { ...fields, ...more, script: 1 });
+    const fields = new FormData(form);
+    for (const [name, value] of Object.entries({ ...more, script: 1 })) fields.set(name, value);
+    const photo = form.enctype.includes('multipart') && await import('./photo.js');
+    const answered = await (photo ? photo.sent(fields) : send('/press', fields));
     const answer = await answered.json();
     if (answer.to) return go(answer.to);
     const lines = answer.lines ?? [answer.message];

@@ -3,7 +3,7 @@
 
 /** Attributes that the page sets by itself; what comes from the node knows nothing of them. */
 const OWN = new Set(['style', 'data-last', 'hidden']);
-const OWN_CLASSES = ['going', 'pressed', 'on', 'cur'];
+const OWN_CLASSES = ['going', 'pressed', 'on', 'cur', 'typed'];
 
 function attributes(from, to) {
   for (const { name, value } of [...to.attributes]) {

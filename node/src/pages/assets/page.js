@@ -5,7 +5,6 @@ import { shownByNode, watch as watchStop } from './stop.js';
 import { heard } from './sound.js';
 import { open as openSheet, restore, watch as watchSheets } from './sheets.js';
 import { watch as watchWay } from './way.js';
-import { offer as offerCamera, watch as watchCamera } from './camera.js';
 
 const root = document.documentElement;
 const STALE_MS = 1000;
@@ -93,6 +92,11 @@ function tick(event) {
   answer(data);
 }
 
+/** The camera, on the one page that has a control for it. */
+async function offerCamera() {
+  if (document.querySelector('[data-control=camera]')) (await import('./camera.js')).offer();
+}
+
 let source;
 function open() {
   delete root.dataset.other;
@@ -133,10 +137,9 @@ if (end) {
   }).observe(end);
 }
 
-watchStop();
+watchStop({ pressed: () => note([]), shows: () => isFresh() && document.querySelector('.band[data-own]') });
 watchConfirm();
 watchSheets();
 watchWay();
-watchCamera();
 openSheet('start');
 open();

@@ -5,12 +5,18 @@ import { choose, pressed } from './start.js';
 import { deed } from './deed.js';
 
 const root = document.documentElement;
-/** What was typed: sheet, box, digits. */
+/** What was typed, by box; and what about. */
 const digits = new Map();
+let about = null;
+/** The number that was put away unsaid: it does not come back by itself while it is asked. */
+let putAway = null;
+/** The sheet that is open opened by itself. */
+let byItself = false;
 
 const named = (name) => document.querySelector(`.sheet[data-name="${CSS.escape(name)}"]`);
 
 export function close() {
+  byItself = false;
   delete root.dataset.sheet;
   for (const one of document.querySelectorAll('.sheet.on')) one.classList.remove('on');
 }
@@ -23,23 +29,41 @@ export function open(name) {
   root.dataset.sheet = name;
   sheet.classList.add('on');
   if (sheet.matches('.number')) {
-    digits.clear();
+    if (about !== sheet.dataset.about) digits.clear();
+    about = sheet.dataset.about;
     select(sheet, sheet.querySelector('.val').dataset.box);
     draw(sheet);
   }
 }
 
-/** After the page has changed: a sheet that is not there any longer is closed. */
+/** After the page has changed: a sheet that is not there any longer is closed; a number that is asked alone opens, and
+    makes room in a Hold for what is to be kept secure. What was typed of it stays over a Hold, and not over a stop,
+    after which it is read anew. */
 export function restore() {
   if (root.dataset.sheet && !named(root.dataset.sheet)) close();
+  if (root.dataset.call === 'stop') about = null;
+  const { opens } = document.querySelector('main').dataset;
+  if (!opens) {
+    putAway = null;
+    if (byItself) close();
+  } else if (!root.dataset.sheet && !root.dataset.pressed && named(opens)?.dataset.about !== putAway) {
+    open(opens);
+    byItself = true;
+  }
+}
+
+/** It was recorded. */
+export function given() {
+  about = null;
+  close();
 }
 
 /** What was typed on the sheet of a control. */
 export function typed(button) {
   const sheet = button.closest('.sheet');
   if (!sheet) return {};
-  if (sheet.matches('.number')) return boxes(sheet);
-  return Object.fromEntries([...sheet.querySelectorAll('input')].map((one) => [one.name, one.value]));
+  const inputs = [...sheet.querySelectorAll('input')].map((one) => [one.name, one.value]);
+  return { ...Object.fromEntries(inputs), ...boxes(sheet) };
 }
 
 const boxes = (sheet) =>
@@ -55,10 +79,9 @@ async function draw(sheet) {
   }
   const judge = sheet.querySelector('.judge');
   const values = boxes(sheet);
-  if (Object.values(values).every((value) => value === '')) {
-    judge.textContent = judge.dataset.empty;
-    return;
-  }
+  const typed = Object.values(values).some((value) => value !== '');
+  sheet.classList.toggle('typed', typed);
+  if (!typed) return;
   try {
     const answered = await send('/judge', { limit: sheet.dataset.limit, ...values });
     const judged = await answered.json();
@@ -79,7 +102,10 @@ function key(sheet, pressed) {
     select(sheet, all[(all.indexOf(current) + 1) % all.length]);
   } else if (pressed === 'clear') {
     // With nothing left to clear it is the way back.
-    if (now === '' && all.every((box) => !digits.get(box))) return close();
+    if (now === '' && all.every((box) => !digits.get(box))) {
+      putAway = sheet.dataset.about;
+      return close();
+    }
     digits.set(current, now.slice(0, -1));
   } else {
     digits.set(current, now + pressed);
@@ -108,7 +134,7 @@ export function watch() {
       case 'box':
         return select(sheet, control.dataset.box);
       case 'fill':
-        sheet.querySelector('input').value = control.dataset.fill;
+        sheet.querySelector(`[name="${control.dataset.into}"]`).value = control.dataset.fill;
         return undefined;
       default:
         return pressed(control);

@@ -23,6 +23,9 @@ let armed = null;
 let playing = '';
 let nextAt = 0;
 let call = root.dataset.call;
+/** Something sounded since the last Proceed. A Hold by turn is silent, and so is its end: it comes with every step, and
+    who hears a sound for each of them hears none of them. */
+let disturbed = false;
 
 /** Plays notes from a moment of the audio clock on; what comes back can still be called off. */
 function play({ notes, loud }, from) {
@@ -67,11 +70,15 @@ function look() {
   if (!context) return;
   const before = call;
   call = root.dataset.call;
-  if (call === 'proceed' && before !== 'proceed' && root.matches('.live-ok')) once('again');
+  if (call === 'proceed' && before !== 'proceed' && root.matches('.live-ok')) {
+    if (disturbed) once('again');
+    disturbed = false;
+  }
   const observing = root.dataset.page === 'observer' && call === 'proceed' && root.matches('.live-ok');
   const wanted = document.querySelector('main').dataset.sound || (observing ? 'ear' : '');
   if (wanted !== playing) nextAt = 0;
   playing = wanted;
+  disturbed ||= wanted === 'stop' || wanted === 'loss';
   if (wanted && context.currentTime >= nextAt) {
     nextAt = context.currentTime + SOUNDS[wanted].every;
     once(wanted);

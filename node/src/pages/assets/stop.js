@@ -1,5 +1,4 @@
-// Stop: one press, in every state. It is shown here at once, and sent again until the node has it.
-import { note, send } from './page.js';
+// Stop: one press, in every state and on every page. It is shown here at once, and sent again until it is taken.
 
 const root = document.documentElement;
 /** A touch shorter than this is a drop of rain, not a finger. */
@@ -15,10 +14,15 @@ const SAME_PRESS_MS = 600;
 /** The press on its way: when it was made. */
 let pressedAt = null;
 let lastPress = -1e9;
+/** What the page does about it besides: `pressed` at once, `taken` when it is; `shows`: whether its node shows the stop. */
+let page = {};
+
+/** A stop was pressed here, and is not taken yet. */
+export const isOnItsWay = () => pressedAt !== null;
 
 /** Shows Stop work from what came with the page, before anybody has answered. */
 function showOwn() {
-  note([]);
+  page.pressed?.();
   root.dataset.call = 'stop';
   root.dataset.pressed = 'sent';
   delete root.dataset.sheet;
@@ -38,32 +42,33 @@ export function shownByNode(to) {
   to.querySelector('.band').replaceWith(document.querySelector('main .band').cloneNode(true));
 }
 
-function unsent() {
-  root.dataset.pressed = 'unsent';
+/** After a while without an answer: it has not left this screen, unless the node shows it as its own. Then the node
+    says who has it; it is not yet on a disk, and is sent again should the node end before it is. */
+function tell(at) {
+  if (performance.now() - at < UNSENT_MS) return;
+  root.dataset.pressed = page.shows?.() ? 'sent' : 'unsent';
   const words = document.querySelector('.band .sent');
   if (words) words.textContent = root.dataset.unsent;
 }
 
-async function deliver(fields, button) {
+async function deliver(form, fields, button) {
   const at = performance.now();
   pressedAt = at;
+  const telling = setInterval(tell, AGAIN_MS, at);
   for (;;) {
-    const late = setTimeout(unsent, Math.max(0, UNSENT_MS - (performance.now() - at)));
     try {
-      const answered = await send('/press', fields);
-      if (answered.ok) {
-        clearTimeout(late);
-        break;
-      }
+      const answered = await fetch(form.getAttribute('action'), { method: 'POST', body: new URLSearchParams(fields) });
+      if (answered.ok) break;
     } catch {
       // Not reached: again.
     }
-    if (performance.now() - at < UNSENT_MS) clearTimeout(late);
     await new Promise((again) => setTimeout(again, AGAIN_MS));
   }
+  clearInterval(telling);
   if (pressedAt === at) {
     pressedAt = null;
     delete root.dataset.pressed;
+    page.taken?.();
   }
   button?.classList.remove('pressed');
 }
@@ -78,26 +83,34 @@ function fire(button) {
   showOwn();
   button.classList.add('pressed');
   navigator.vibrate?.([800, 200, 800]);
-  deliver({ ...fields, name, script: 1 }, button);
+  deliver(form, { ...fields, name, script: 1 }, button);
 }
 
-export function watch() {
-  let downAt = 0;
-  let timer = null;
+/** `doing`: what the page does about a press besides. */
+export function watch(doing) {
+  page = doing;
+  /** Each finger that came down on a stop, by its pointer: no other finger's lifting says anything about it. */
+  const down = new Map();
   const stopOf = (event) => event.target.closest?.('[data-control=stop], [data-control=allstop], [data-control=emergency]');
+  /** The finger is off; what it pressed, and for how long. A finger that came down on something else pressed no stop,
+      wherever it is lifted: the page may have changed under it. */
+  const off = (event) => {
+    const press = down.get(event.pointerId);
+    down.delete(event.pointerId);
+    clearTimeout(press?.timer);
+    return press;
+  };
   addEventListener('pointerdown', (event) => {
     const button = stopOf(event);
     if (!button) return;
-    downAt = performance.now();
-    clearTimeout(timer);
-    timer = setTimeout(() => fire(button), PRESS_MS);
+    off(event);
+    down.set(event.pointerId, { button, at: performance.now(), timer: setTimeout(() => fire(button), PRESS_MS) });
   });
   addEventListener('pointerup', (event) => {
-    const button = stopOf(event);
-    clearTimeout(timer);
-    if (button && performance.now() - downAt >= CONTACT_MS) fire(button);
+    const press = off(event);
+    if (press && performance.now() - press.at >= CONTACT_MS) fire(press.button);
   });
-  addEventListener('pointercancel', () => clearTimeout(timer));
+  addEventListener('pointercancel', off);
   // The form is for pages without scripts.
   addEventListener('submit', (event) => {
     if (stopOf(event) || event.target.matches('.stopform')) event.preventDefault();

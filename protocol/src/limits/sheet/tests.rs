@@ -93,7 +93,7 @@ fn a_misspelt_name_or_a_wrong_unit_is_said() {
         gaps.iter().any(|gap| gap
             .why
             .as_ref()
-            .is_some_and(|why| why.contains("found unit `yd`"))),
+            .is_some_and(|why| why.to_string().contains("found unit `yd`"))),
         "{gaps:?}"
     );
 }

@@ -1,0 +1,191 @@
+//! Odd: the sheets and states that no other test of the looks comes by, each looked at once with the checker of pages.
+//! May use: crew, browser, looks.   Never: what is looked at elsewhere.
+
+use crate::browser::Browser;
+use crate::crew::{Crew, OBSERVER, PLAN, SUPERVISOR, TOWER_1, TOWER_2, read};
+use crate::looks::{glance, none};
+use gantline_protocol::state::CallWord;
+use serde_json::json;
+use std::time::Duration;
+
+/// One check of each kind that is given on a sheet, all asked of one person at once.
+const KINDS: &str = r#"
+[[step.check]]
+id = "form"
+text = "Splice or dead end"
+by = ["tower"]
+says = "one_of"
+answers = ["splice", "dead end", "neither"]
+passes = "splice"
+
+[[step.check]]
+id = "where"
+text = "Structure, circuit and phase read"
+by = ["tower"]
+says = "identity"
+
+[[step.check]]
+id = "tally"
+text = "Tools out and back"
+by = ["tower"]
+says = "tally"
+of = "tools and grounds"
+
+[[step.check]]
+id = "order"
+text = "Line order is in effect at both terminals"
+by = ["tower"]
+says = "order_in_effect"
+
+[[step.check]]
+id = "heads"
+text = "Everyone is named and in the clear"
+by = ["tower"]
+says = "heads"
+
+"#;
+
+async fn until_sheet(browser: &Browser) {
+    browser
+        .until("a sheet", "return !!document.querySelector('.sheet.on')")
+        .await;
+}
+
+async fn back(browser: &Browser) {
+    browser
+        .run("document.querySelector('.sheet.on .back').click()")
+        .await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn every_sheet_on_which_something_is_given() {
+    let at = PLAN.find("[[step]]\nid = \"measure\"").unwrap();
+    let text = format!("{}{KINDS}{}", &PLAN[..at], &PLAN[at..]);
+    let plan = read(&text);
+    let crew = Crew::on(plan).await;
+    crew.all_show(CallWord::Proceed).await;
+    let browser = Browser::start().await;
+    browser.enter(&crew.link(TOWER_1).await).await;
+    browser.shows("proceed").await;
+    let on_sheet = json!({ "observer": false, "sheet": true, "long": true });
+    let mut wrong = Vec::new();
+    let other = "main > .row [data-control=other]";
+    browser.tap(other).await;
+    until_sheet(&browser).await;
+    wrong.extend(glance(&browser, "odd-choose", &on_sheet).await);
+    back(&browser).await;
+    for words in [
+        "Splice or dead end",
+        "Structure, circuit and phase read",
+        "Tools out and back",
+        "Line order is in effect",
+        "Everyone is named",
+    ] {
+        // Whatever comes first is chosen another time.
+        let first = format!(
+            "return document.querySelector('main > .asked .tx').textContent.includes('{words}')"
+        );
+        if browser.run(&first).await != json!(true) {
+            browser.tap(other).await;
+            until_sheet(&browser).await;
+            let choose = format!(
+                "[...document.querySelectorAll('.sheet.on .r')].find((one) => one.textContent.includes('{words}')).click()"
+            );
+            browser.run(&choose).await;
+            browser.until(words, &first).await;
+        }
+        browser.tap("main > .asked [data-control=open]").await;
+        until_sheet(&browser).await;
+        let name = words.split(' ').next().unwrap().to_lowercase();
+        wrong.extend(glance(&browser, &format!("odd-{name}"), &on_sheet).await);
+        back(&browser).await;
+    }
+    none(&wrong);
+    browser.end().await;
+    crew.end().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn pages_that_are_seldom_seen() {
+    let crew = Crew::at_work().await;
+    let mut wrong = Vec::new();
+    let plain = json!({ "observer": false });
+    let on_sheet = json!({ "observer": false, "sheet": true });
+    let office = Browser::start().await;
+    office.enter(&crew.link(SUPERVISOR).await).await;
+    office.tap("[data-control=role]").await;
+    until_sheet(&office).await;
+    wrong.extend(glance(&office, "odd-role", &on_sheet).await);
+    back(&office).await;
+
+    let tower = Browser::start().await;
+    tower.enter(&crew.link(TOWER_1).await).await;
+    tower.shows("proceed").await;
+    let item = "import('/assets/way.js').then((way) => way.go('/items/hoist-2'))";
+    tower.run(item).await;
+    tower
+        .until(
+            "the item",
+            "return document.querySelector('.under')?.dataset.name === 'items/hoist-2'",
+        )
+        .await;
+    let beside = json!({ "observer": false, "sheet": true, "long": true });
+    wrong.extend(glance(&tower, "odd-item", &beside).await);
+    tower.run("history.back()").await;
+    tower
+        .until("the own page", "return !document.querySelector('.under') && document.documentElement.matches('.live-ok')")
+        .await;
+
+    crew.stop(OBSERVER, "Person under the load").await;
+    crew.heard_and_asked("Nobody is under the load").await;
+    let decline = "main > .row [data-control=decline]";
+    let there = format!("return !!document.querySelector('{decline}')");
+    tower.until("asked to agree", &there).await;
+    tower.tap(decline).await;
+    until_sheet(&tower).await;
+    wrong.extend(glance(&tower, "odd-decline", &on_sheet).await);
+    back(&tower).await;
+    for place in [TOWER_1, TOWER_2, OBSERVER] {
+        crew.agrees(place).await;
+    }
+    crew.all_show(CallWord::Proceed).await;
+    tower.shows("proceed").await;
+    // Two presses: the second place, as it waits.
+    tower
+        .run("document.documentElement.dataset.presses = 'two'")
+        .await;
+    tower.tap("main > .asked [data-control=confirm]").await;
+    tower
+        .until(
+            "the second place",
+            "return document.querySelector('.second').checkVisibility()",
+        )
+        .await;
+    tower.picture("odd-second").await;
+    wrong.extend(crate::axe::look(&tower).await);
+
+    // A stop that does not leave the screen.
+    let crew = crew.without(TOWER_1).await;
+    tower.tap("[data-control=stop]").await;
+    tower
+        .until(
+            "it has not left",
+            "return document.documentElement.dataset.pressed === 'unsent'",
+        )
+        .await;
+    tokio::time::sleep(Duration::from_millis(1_200)).await;
+    let unsent = json!({ "observer": false, "stale": true });
+    wrong.extend(glance(&tower, "odd-unsent", &unsent).await);
+    wrong.extend(glance(&office, "odd-board", &plain).await);
+    // The supervisor's own stop: on a wide screen its reasons stand where the board's controls are.
+    office.tap("[data-control=stop]").await;
+    let whys = "return document.querySelector('.whys')?.checkVisibility({ visibilityProperty: true }) ?? false";
+    office.until("its reasons", whys).await;
+    office.size(1280, 800).await;
+    office.until("its reasons, wide", whys).await;
+    wrong.extend(glance(&office, "odd-board-own-stop", &plain).await);
+    none(&wrong);
+    office.end().await;
+    tower.end().await;
+    crew.end().await;
+}
