@@ -225,19 +225,23 @@ impl Browser {
     }
 
     /// The middle of an element, once it has stood still for a moment: what comes from the node moves what is below it,
-    /// and a person does not press on what moves.
-    async fn middle(&self, selector: &str) -> (f64, f64) {
+    /// and a person does not press on what moves. None if it is not there, or goes.
+    async fn middle(&self, selector: &str) -> Option<(f64, f64)> {
         let end = Instant::now() + WITHIN;
         let mut before = None;
         loop {
             let found = self.client.find(Locator::Css(selector)).await;
-            let element = found.unwrap_or_else(|error| panic!("{selector}: {error}"));
+            let element = match found {
+                Ok(element) => element,
+                Err(error) if error.is_no_such_element() => return None,
+                Err(error) => panic!("{selector}: {error}"),
+            };
             // Replaced between the two is as good as moved.
             let now = element.rectangle().await.ok();
             if let Some((x, y, width, height)) = now
                 && (now == before || Instant::now() >= end)
             {
-                return (x + width / 2.0, y + height / 2.0);
+                return Some((x + width / 2.0, y + height / 2.0));
             }
             assert!(Instant::now() < end, "{selector} does not stay");
             before = now;
@@ -247,7 +251,15 @@ impl Browser {
 
     /// A finger on the middle of an element for so long, moved aside by so many px at its end.
     pub async fn press(&self, selector: &str, held: Duration, aside: i64) {
-        let (x, y) = self.middle(selector).await;
+        let pressed = self.press_if_there(selector, held, aside).await;
+        assert!(pressed, "{selector} is not there to be pressed");
+    }
+
+    /// The same for what may pass before the finger is on it; whether it was there.
+    pub async fn press_if_there(&self, selector: &str, held: Duration, aside: i64) -> bool {
+        let Some((x, y)) = self.middle(selector).await else {
+            return false;
+        };
         let to = |x: f64, y: f64| PointerAction::MoveTo {
             duration: None,
             x,
@@ -265,6 +277,7 @@ impl Browser {
             .then(PointerAction::Pause { duration: held })
             .then(PointerAction::Up { button: 0 });
         self.client.perform_actions(actions).await.unwrap();
+        true
     }
 
     /// A short press.

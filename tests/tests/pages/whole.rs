@@ -5,6 +5,7 @@ use crate::browser::Browser;
 use crate::crew::{Crew, OBSERVER, PLAN, SIX, SUPERVISOR, read};
 use crate::hand::LONG;
 use fantoccini::Locator;
+use fantoccini::error::CmdError;
 use fantoccini::wd::WindowHandle;
 use gantline_protocol::plan;
 use gantline_protocol::state::{CallWord, JobState, StepState};
@@ -12,6 +13,7 @@ use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::time::{Duration, Instant};
 
+const SHORT: Duration = Duration::from_millis(60);
 /// Far longer than the job takes, so that only one that never ends fails.
 const WITHIN: Duration = Duration::from_secs(400);
 const CLOSES: &str = r#"
@@ -89,14 +91,19 @@ impl Pages {
         self.browser.client.switch_to_window(window).await.unwrap();
     }
 
-    async fn tap(&mut self, selector: &str) {
-        self.gestures += 1;
-        self.browser.tap(selector).await;
+    /// Whatever is asked may have passed before the finger is on it: someone else was first, or a stop came.
+    async fn tap(&mut self, selector: &str) -> bool {
+        self.press(selector, SHORT).await
     }
 
-    async fn keep_pressed(&mut self, selector: &str) {
-        self.gestures += 1;
-        self.browser.press(selector, LONG, 0).await;
+    async fn keep_pressed(&mut self, selector: &str) -> bool {
+        self.press(selector, LONG).await
+    }
+
+    async fn press(&mut self, selector: &str, held: Duration) -> bool {
+        let pressed = self.browser.press_if_there(selector, held, 0).await;
+        self.gestures += usize::from(pressed);
+        pressed
     }
 
     /// Does what the page asks of its holder, if anything; whether it did.
@@ -143,13 +150,12 @@ impl Pages {
                 self.tap(".sheet.on [data-key=clear]").await;
             }
             for key in ["1", ".", "8", "8"] {
-                self.tap(&format!(".sheet.on [data-key='{key}']")).await;
+                if !self.tap(&format!(".sheet.on [data-key='{key}']")).await {
+                    return;
+                }
             }
-        } else if count(2) == 0 && count(1) > 0 {
-            let field = Locator::Css(".sheet.on input");
-            let field = self.browser.client.find(field).await.unwrap();
-            field.clear().await.unwrap();
-            field.send_keys("seated").await.unwrap();
+        } else if count(2) == 0 && count(1) > 0 && self.writes("seated").await.is_err() {
+            return;
         }
         let answers = usize::try_from(count(3)).unwrap().max(1);
         let nth = before % answers;
@@ -163,11 +169,15 @@ impl Pages {
         } else {
             ".sheet.on [data-control=confirm]".to_owned()
         };
-        // What was asked may have passed meanwhile, and its sheet with it.
-        let there = format!("return !!document.querySelector('{send}')");
-        if self.browser.run(&there).await == json!(true) {
-            self.keep_pressed(&send).await;
-        }
+        self.keep_pressed(&send).await;
+    }
+
+    /// Writes into the field of the sheet that is open; an error if that went meanwhile.
+    async fn writes(&self, words: &str) -> Result<(), CmdError> {
+        let field = Locator::Css(".sheet.on input");
+        let field = self.browser.client.find(field).await?;
+        field.clear().await?;
+        field.send_keys(words).await
     }
 
     /// Waits until the page has an answer, or something else is asked by now; what was not taken is tried again later.
@@ -239,7 +249,7 @@ async fn six_people_do_a_whole_job_by_their_pages_alone() {
 
     // A stop in between, released by everybody's page.
     pages.turn_to(OBSERVER).await;
-    pages.tap("[data-control=stop]").await;
+    assert!(pages.tap("[data-control=stop]").await);
     crew.all_show(CallWord::StopWork).await;
     pages
         .work_until(&crew, "the stop is released", async |crew| {
