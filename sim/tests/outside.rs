@@ -7,6 +7,7 @@ use gantline_protocol::engine::{Alarm, Command};
 use gantline_protocol::log::author::Author;
 use gantline_protocol::log::entry::{Body, Note, NoteKind, Said, StopKind};
 use gantline_protocol::plan::{self, Plan, Who};
+use gantline_protocol::reason::Reason;
 use gantline_protocol::state::CallWord;
 use gantline_protocol::sync::{Datagram, Message};
 use gantline_protocol::time::WallClock;
@@ -105,21 +106,26 @@ fn removed_with_a_stop(world: &mut World, words_before: bool) -> Vec<Arc<[u8]>> 
         .filter(|&ix| graph.author(ix) == world.devices[GROUND].id)
         .map(|ix| Arc::clone(&graph.entry(ix).bytes))
         .collect();
+    world.run_for(11_000);
+    removed(world);
+    said
+}
+
+/// The lead takes the ground worker off the job, and everyone else knows it.
+fn removed(world: &mut World) {
+    let key = world.devices[GROUND].id;
     let remove = Command::Remove {
-        device: world.devices[GROUND].id,
+        device: key,
         spoken_to: Some(true),
         called_stop: false,
     };
-    world.run_for(11_000);
     world.do_now(LEAD, remove);
-    let key = world.devices[GROUND].id;
     let removed = |world: &World| {
         [LEAD, TOWER_1, OBSERVER, SPARE]
             .iter()
             .all(|&at| !world.engine(at).unwrap().job().roster().present(&key))
     };
     assert!(world.run_until(20_000, removed), "not removed");
-    said
 }
 
 fn stops(world: &World, device: usize) -> Vec<(bool, String)> {
@@ -207,6 +213,37 @@ fn nothing_but_a_stop_is_taken_from_a_removed_device() {
         !sounds(&world, OBSERVER, Alarm::UnknownDevice),
         "it was on the job once"
     );
+}
+
+#[test]
+fn who_was_taken_off_while_away_is_told_so_by_the_first_that_is_heard() {
+    let mut world = crew(306, small());
+    world.run_for(4_000);
+    world.devices[GROUND].willing = false;
+    world.part(&[GROUND]);
+    world.run_for(11_000);
+    removed(&mut world);
+    let reasons = |world: &World| {
+        let engine = world.engine(GROUND).unwrap();
+        engine.call(world.clock(GROUND)).reasons
+    };
+    let told = |world: &World| {
+        let not = |reason: &Reason| matches!(reason, Reason::NotEnrolledThere { .. });
+        reasons(world).iter().any(not)
+    };
+    assert!(!told(&world), "out of reach, nobody can say so");
+    world.radio.heal_all();
+    assert!(
+        world.run_until(10_000, told),
+        "not told: {:?}",
+        reasons(&world)
+    );
+    // Its own roster is as it was: who took it off gives it nothing more.
+    let own = world.engine(GROUND).unwrap();
+    assert!(own.job().roster().present(&world.devices[GROUND].id));
+    for device in [LEAD, TOWER_1, OBSERVER, SPARE] {
+        assert!(!world.linked(device, GROUND), "device {device}");
+    }
 }
 
 #[test]

@@ -278,6 +278,12 @@ impl Engine {
         self.watch.proved_at(device)
     }
 
+    /// Devices of its own roster that told this one it is off the job for them, until they link again.
+    #[must_use]
+    pub fn off_by(&self) -> &[DeviceKey] {
+        self.links.off_by()
+    }
+
     /// When what the disk refused is tried again, if anything of it was kept.
     fn disk_retry_at(&self) -> Option<Tick> {
         let at = self.disk_failed_at.filter(|_| self.intake.is_stuck())?;

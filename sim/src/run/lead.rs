@@ -7,7 +7,6 @@ use gantline_protocol::engine::Command;
 use gantline_protocol::gate::Job;
 use gantline_protocol::ids::{DeviceKey, EntryHash, RoleId};
 use gantline_protocol::log::entry::{Body, NoteKind};
-use gantline_protocol::log::graph::EntryIx;
 use std::collections::BTreeMap;
 
 /// The same is tried again after so long, ms.
@@ -54,7 +53,7 @@ impl Run<'_> {
         let Some(job) = self.world.engine(first).map(|engine| engine.job()) else {
             return;
         };
-        let office = office(job);
+        let office = job.office();
         let supervisor = job.roster().supervisor;
         match supervisor.filter(|key| !self.is_gone(job, key)) {
             Some(key) => {
@@ -186,21 +185,6 @@ fn remove(device: DeviceKey) -> Command {
         spoken_to: None,
         called_stop: false,
     }
-}
-
-/// Who holds the office, present or not.
-fn office(job: &Job) -> DeviceKey {
-    let graph = job.graph();
-    let newest: Vec<EntryIx> = graph.iter().collect();
-    job.roster()
-        .supervisor
-        .or_else(|| {
-            newest
-                .iter()
-                .rev()
-                .find_map(|&ix| job.roster_in_past(ix).supervisor)
-        })
-        .unwrap_or_else(|| graph.author(newest[0]))
 }
 
 /// Whether a device that is not present left of itself.

@@ -313,7 +313,8 @@ impl<'a> Run<'a> {
     }
 
     /// Devices that are on and on the job: by their own log, and by those of half of the others at least. Nothing
-    /// more is sent to a device that was taken off the job (I7), so it may never hear of it.
+    /// more is sent to a device that was taken off the job (I7), so its log may never have it; whose holder was told
+    /// so in words is not of the crew.
     fn crew_on(&self) -> Vec<usize> {
         let on = self.on_by_own_log();
         let knows = |other: usize, me: &DeviceKey| {
@@ -321,6 +322,9 @@ impl<'a> Run<'a> {
             engine.is_some_and(|engine| engine.job().roster().present(me))
         };
         let crew = on.iter().filter(|&&device| {
+            if self.world.told_off(device) {
+                return false;
+            }
             let others = || on.iter().filter(|&&other| other != device);
             self.world.engine(device).is_some_and(|engine| {
                 let known = others().filter(|&&other| knows(other, &engine.me()));

@@ -44,7 +44,7 @@ pub(super) fn who_waits(world: &World) -> String {
                 stop.kind, stop.by, stop.owed
             );
         }
-        for proposal in &status.proposals {
+        for proposal in status.proposals.iter().take(FEW) {
             let _ = writeln!(text, "  proposal {proposal:?}");
         }
         for step in status

@@ -10,11 +10,14 @@ use gantline_protocol::ids::DeviceKey;
 const DEAD_MS: u64 = 3_000;
 /// Pairs are looked at so often for connections to make or to end, ms.
 pub(super) const DIAL_MS: u64 = 200;
+/// Who was refused calls again after so long, ms.
+const REFUSED_MS: u64 = 5_000;
 
 #[derive(Debug, Default)]
 pub(super) struct Link {
     up: bool,
     bad_since: Option<u64>,
+    refused_at: Option<u64>,
 }
 
 impl World {
@@ -42,14 +45,25 @@ impl World {
         for one in 0..count {
             for other in one + 1..count {
                 let (first, second) = (&self.devices[one], &self.devices[other]);
-                let wanted = first.answers(self.now)
+                let reached = first.answers(self.now)
                     && second.answers(self.now)
-                    && first.peers.contains(&second.id)
-                    && second.peers.contains(&first.id)
                     && self.radio.open(one, other)
                     && self.radio.open(other, one);
+                let calls = (
+                    first.peers.contains(&second.id),
+                    second.peers.contains(&first.id),
+                );
+                let wanted = reached && calls == (true, true);
                 let now = self.now;
                 let link = self.links.entry((one, other)).or_default();
+                // One calls the other, for whom it is not on the job.
+                let refused = reached && !link.up && calls.0 != calls.1;
+                let told = refused && link.refused_at.is_none_or(|at| now - at >= REFUSED_MS);
+                if told {
+                    link.refused_at = Some(now);
+                } else if !refused {
+                    link.refused_at = None;
+                }
                 let change = match (link.up, wanted) {
                     (true, true) => {
                         link.bad_since = None;
@@ -66,6 +80,11 @@ impl World {
                     link.bad_since = None;
                     self.tell_link(one, other, up);
                     self.tell_link(other, one, up);
+                }
+                if told {
+                    let (caller, by) = if calls.0 { (one, other) } else { (other, one) };
+                    let by = self.devices[by].id;
+                    self.input(caller, Input::OffRoster { by });
                 }
             }
         }

@@ -30,7 +30,7 @@ use crate::radio::{Air, Radio};
 use crate::rng::Rng;
 use crate::signing::Signing;
 use gantline_protocol::engine::{Alarm, Command, CommandId, Engine, Outcome};
-use gantline_protocol::ids::{EntryHash, Person, RoleId};
+use gantline_protocol::ids::{DeviceKey, EntryHash, Person, RoleId};
 use gantline_protocol::log::entry::Body;
 use gantline_protocol::plan::Plan;
 use queue::{Event, Queue};
@@ -216,11 +216,12 @@ impl World {
     }
 
     /// The device of the supervisor in office, as the first device sees it that is on, in good hands and on the job
-    /// by its own log: who is in bad hands or was removed may take anybody for it, first of all itself.
+    /// by its own log and the word of others: who is in bad hands or was removed may take anybody for it, first of
+    /// all itself.
     #[must_use]
     pub fn supervisor(&self) -> usize {
         let roster = (0..self.devices.len())
-            .filter(|&device| !self.is_hostile(device))
+            .filter(|&device| !self.is_hostile(device) && !self.told_off(device))
             .filter_map(|device| self.engine(device))
             .map(|engine| (engine.job().roster(), engine.me()))
             .find_map(|(roster, me)| roster.present(&me).then_some(roster));
@@ -229,6 +230,17 @@ impl World {
             .iter()
             .position(|device| Some(device.id) == key)
             .unwrap_or(0)
+    }
+
+    /// Whether somebody in good hands has told a device that it was taken off the job, which its own log lacks.
+    #[must_use]
+    pub fn told_off(&self, device: usize) -> bool {
+        let told = self
+            .engine(device)
+            .map_or(&[][..], |engine| engine.off_by());
+        let by = |key: &DeviceKey| self.devices.iter().position(|other| other.id == *key);
+        let mut by = told.iter().filter_map(by);
+        by.any(|other| !self.is_hostile(other))
     }
 
     /// Lets time pass.
