@@ -438,20 +438,22 @@ impl Job {
         }
         let open = core.open_stops(all);
         core.asks.iter().rev().find_map(|&ix| {
+            if core.graph.author(ix) != me || core.exits.contains_key(&ix) {
+                return None;
+            }
             let asking = core.asking(ix)?;
             let named = core.named(&asking);
-            let still_open = named.iter().any(|stop| open.contains(stop));
-            let sealed = core.exits.contains_key(&ix);
             // Asked at every tick: the cheap questions first.
+            let still_open = || named.iter().any(|stop| open.contains(stop));
+            let agreed = || core.agreement_owed(&asking, &named, all, view).is_empty();
             let heard = || {
                 named.iter().all(|&stop| {
                     let mut present = view.present.iter();
                     present.all(|present| core.has_heard(stop, present.key, all))
                 })
             };
-            let due = core.graph.author(ix) == me
-                && still_open
-                && !sealed
+            let due = still_open()
+                && agreed()
                 && heard()
                 && core.asking_owes(&asking, all, view).is_empty();
             due.then(|| Release {

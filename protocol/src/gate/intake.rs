@@ -543,7 +543,13 @@ impl Job {
         let graph = &core.graph;
         let target = |hash| graph.find(hash).filter(|&to| graph.before(to, ix));
         match graph.body(ix) {
-            Body::Ask(_) | Body::ExitPlan(_) => core.asks.push(ix),
+            Body::Ask(ask) => {
+                core.asks.push(ix);
+                for stop in &ask.stops {
+                    core.asks_naming.entry(*stop).or_default().push(ix);
+                }
+            }
+            Body::ExitPlan(_) => core.asks.push(ix),
             Body::Heard(heard) => {
                 if let Some(stop) = target(&heard.stop) {
                     core.heards.entry(stop).or_default().push(ix);

@@ -84,6 +84,7 @@ impl Job {
                 exits: BTreeMap::new(),
                 unknown: Vec::new(),
                 asks: Vec::new(),
+                asks_naming: BTreeMap::new(),
                 agrees: BTreeMap::new(),
                 declines: BTreeMap::new(),
                 heards: BTreeMap::new(),

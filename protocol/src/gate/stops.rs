@@ -117,15 +117,11 @@ impl Core {
     /// order, by their numbers.
     pub(super) fn newest_ask(&self, stop: EntryIx, cut: &Cut, view: &View) -> Option<EntryIx> {
         let supervisor = view.roster.supervisor?;
-        let hash = self.graph.hash(stop);
-        self.asks
+        self.asks_naming
+            .get(&self.graph.hash(stop))?
             .iter()
             .copied()
-            .filter(|&ask| {
-                self.graph.author(ask) == supervisor
-                    && self.graph.within(ask, cut)
-                    && matches!(self.graph.body(ask), Body::Ask(ask) if ask.stops.contains(&hash))
-            })
+            .filter(|&ask| self.graph.author(ask) == supervisor && self.graph.within(ask, cut))
             .max_by_key(|&ask| (self.graph.seq(ask), self.graph.hash(ask)))
     }
 
@@ -133,7 +129,6 @@ impl Core {
     pub(super) fn asking_owes(&self, asking: &Asking<'_>, cut: &Cut, view: &View) -> Vec<Owed> {
         let graph = &self.graph;
         let ask = graph.hash(asking.ix);
-        let supervisor = graph.author(asking.ix);
         let mut owed = Vec::new();
         let named = self.named(asking);
         for &stop in &named {
@@ -170,8 +165,25 @@ impl Core {
                 }
             }
         }
+        owed.extend(self.agreement_owed(asking, &named, cut, view));
+        owed.sort_unstable();
+        owed.dedup();
+        owed
+    }
+
+    /// Who still has to agree.
+    pub(super) fn agreement_owed(
+        &self,
+        asking: &Asking<'_>,
+        named: &[EntryIx],
+        cut: &Cut,
+        view: &View,
+    ) -> Vec<Owed> {
+        let ask = self.graph.hash(asking.ix);
+        let supervisor = self.graph.author(asking.ix);
+        let mut owed = Vec::new();
         let mut must: Vec<DeviceKey> = agreeing(view, supervisor).collect();
-        for &stop in &named {
+        for &stop in named {
             must.extend(self.who_stopped(stop, view));
         }
         must.sort_unstable();
@@ -188,9 +200,7 @@ impl Core {
             .map(|present| present.key)
             .filter(|device| *device != supervisor)
             .collect();
-        if !others.iter().any(|&device| agreed(device))
-            && !owed.iter().any(|owed| matches!(owed, Owed::Agree { .. }))
-        {
+        if !others.iter().any(|&device| agreed(device)) && owed.is_empty() {
             // At least one device other than the supervisor's. With nobody else there is nobody to ask.
             match others.first() {
                 Some(&device) => owed.push(Owed::Agree { ask, device }),
@@ -200,8 +210,6 @@ impl Core {
                 }),
             }
         }
-        owed.sort_unstable();
-        owed.dedup();
         owed
     }
 
@@ -229,10 +237,7 @@ impl Core {
 
     /// REPEAT: how many earlier stops in the cut, released since, had the same cause.
     pub(super) fn repeats(&self, stop: EntryIx, cut: &Cut) -> u32 {
-        let Some(cause) = self.cause(stop) else {
-            return 0;
-        };
-        let earlier = self
+        let mut released = self
             .records
             .stops
             .iter()
@@ -245,10 +250,16 @@ impl Core {
                         .releases
                         .iter()
                         .any(|&release| self.graph.before(release, stop))
-                    && self.cause(other.ix).as_ref() == Some(&cause)
             })
-            .count();
-        earlier as u32
+            .peekable();
+        // Mostly nothing was released before: then no words need to be compared.
+        let cause = released.peek().and_then(|_| self.cause(stop));
+        let Some(cause) = cause else {
+            return 0;
+        };
+        released
+            .filter(|other| self.cause(other.ix).as_ref() == Some(&cause))
+            .count() as u32
     }
 
     /// What two stops share when they are for the same cause: kind and words, or the confirmation withdrawn.

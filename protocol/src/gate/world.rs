@@ -8,6 +8,7 @@ use super::tally::Tally;
 use super::views::{View, Views};
 use crate::facts::Facts;
 use crate::ids::DeviceKey;
+use crate::ids::EntryHash;
 use crate::log::entry::{Body, Evidence};
 use crate::log::graph::{Cut, EntryIx, Graph};
 use crate::reason::Reason;
@@ -30,6 +31,8 @@ pub(super) struct Core {
     pub(super) unknown: Vec<EntryIx>,
     /// Asks and exit plans, in order of arrival.
     pub(super) asks: Vec<EntryIx>,
+    /// Asks by each stop that they name, whether they had seen it or not, in order of arrival.
+    pub(super) asks_naming: BTreeMap<EntryHash, Vec<EntryIx>>,
     /// Agreements and refusals, by what they answer.
     pub(super) agrees: BTreeMap<EntryIx, Vec<EntryIx>>,
     pub(super) declines: BTreeMap<EntryIx, Vec<EntryIx>>,
