@@ -38,6 +38,14 @@ pub enum Broken {
         /// The bound.
         most_ms: u64,
     },
+    /// The gate's PAGE, beside I2: who looks at a page that hangs can neither see a stop nor press one.
+    #[error("PAGE: Proceed {since_ms} ms after a page hung, at most {most_ms} ms are allowed")]
+    PageHangs {
+        /// Since the page last could be pressed, by true time.
+        since_ms: u64,
+        /// The bound.
+        most_ms: u64,
+    },
     /// I3.
     #[error("I3: the acknowledgement {entry} counts although {why}")]
     CountsWrongly {
@@ -145,6 +153,26 @@ pub fn page_stops_in_time(
         since_ms,
         watch_limit_ms + 2 * PAGE_LIMIT_MS + 3 * TICK_MS,
     )
+}
+
+/// PAGE for a node: `since_ms` after the page of a present device, its own or another's, last gave a sign of life, by
+/// true time; the bound is the page limit, for another's the watch limit more, and the ticks.
+///
+/// # Errors
+/// [`Broken::PageHangs`].
+pub fn holds_for_a_page(
+    word: CallWord,
+    own: bool,
+    since_ms: u64,
+    watch_limit_ms: u64,
+) -> Result<(), Broken> {
+    use crate::bounds::{PAGE_LIMIT_MS, TICK_MS};
+    let most_ms = PAGE_LIMIT_MS + 2 * TICK_MS + if own { 0 } else { watch_limit_ms };
+    if word == CallWord::Proceed && since_ms > most_ms {
+        Err(Broken::PageHangs { since_ms, most_ms })
+    } else {
+        Ok(())
+    }
 }
 
 fn bounded(word: CallWord, since_ms: u64, most_ms: u64) -> Result<(), Broken> {

@@ -7,7 +7,7 @@ use gantline_protocol::engine::{Command, Outcome};
 use gantline_protocol::gate::Job;
 use gantline_protocol::ids::{CheckId, ConditionId, ItemId, Person, RoleId, StepId};
 use gantline_protocol::log::entry::{Finding, NoteKind, OrderState, Said};
-use gantline_protocol::plan::{ConditionKind, Expects, Limit, Place, Plan, Step};
+use gantline_protocol::plan::{ConditionKind, Expects, Limit, LoadMove, Place, Plan, Step};
 use gantline_protocol::reason::{Reason, Unfit};
 use gantline_protocol::state::{AskedOf, CallWord, JobState, Status, StepState};
 use std::collections::BTreeMap;
@@ -293,7 +293,11 @@ fn prepare(status: &Status, plan: &Plan) -> Vec<Command> {
             }
         }
         for wanted in &step.moves {
-            acts.extend(hoist(status, plan, &wanted.item, wanted.to, &holds));
+            let due = status
+                .steps
+                .iter()
+                .any(|known| known.loads_due.contains(&wanted.item));
+            acts.extend(hoist(status, plan, wanted, due, &holds));
         }
         let counts = step
             .checks
@@ -330,10 +334,11 @@ fn inspect(plan: &Plan, item: &ItemId) -> Command {
 fn hoist(
     status: &Status,
     plan: &Plan,
-    item: &ItemId,
-    to: Place,
+    LoadMove { item, to }: &LoadMove,
+    due: bool,
     holds: &dyn Fn(&str) -> bool,
 ) -> Vec<Command> {
+    let to = *to;
     let Some(now) = status.items.iter().find(|known| known.id == *item) else {
         return Vec::new();
     };
@@ -372,7 +377,7 @@ fn hoist(
                 Vec::new()
             }
         }
-        None if now.at == to || !holds("ground") => Vec::new(),
+        None if !(due || now.at != to) || !holds("ground") => Vec::new(),
         None if now.unfit.contains(&Unfit::NotInspected) => vec![inspect(plan, item)],
         None => name(item)
             .map(|handoff| Command::Offer {

@@ -286,6 +286,7 @@ mod tests {
                 hold_point: step.hold_point,
                 critical: step.critical,
                 checks: Vec::new(),
+                loads_due: Vec::new(),
             })
             .collect()
     }

@@ -8,7 +8,7 @@ use crate::words::fill;
 use gantline_protocol::engine::Command;
 use gantline_protocol::ids::ItemId;
 use gantline_protocol::plan::{LoadMove, Place, Step};
-use gantline_protocol::state::{CallWord, HandoffStatus, StepState};
+use gantline_protocol::state::{CallWord, HandoffStatus, StepState, StepStatus};
 
 /// What may be done, in words, and what it is.
 pub(crate) fn extras(view: &View) -> Vec<(String, Command)> {
@@ -17,8 +17,9 @@ pub(crate) fn extras(view: &View) -> Vec<(String, Command)> {
         all.push((view.labels.say_close.to_owned(), Command::Close));
     }
     if view.is(CallWord::Proceed) {
-        for step in open_steps(view) {
-            all.extend(step.moves.iter().filter_map(|load| of_load(view, load)));
+        for (status, step) in open_steps(view) {
+            let of_load = |load| of_load(view, status, load);
+            all.extend(step.moves.iter().filter_map(of_load));
             all.extend(tools(view, step));
         }
     }
@@ -33,11 +34,11 @@ pub(crate) fn moving<'a>(view: &View<'a>) -> Option<&'a HandoffStatus> {
         .find(|handoff| handoff.taken && view.is(CallWord::Proceed))
 }
 
-fn open_steps<'a>(view: &'a View) -> impl Iterator<Item = &'a Step> {
+fn open_steps<'a>(view: &'a View) -> impl Iterator<Item = (&'a StepStatus, &'a Step)> {
     let steps = view.status.steps.iter();
     steps
         .filter(|step| matches!(step.state, StepState::Open | StepState::Conflict))
-        .filter_map(|step| view.plan.step(&step.id))
+        .filter_map(|step| Some((step, view.plan.step(&step.id)?)))
 }
 
 fn is_aloft(view: &View) -> bool {
@@ -53,8 +54,8 @@ fn at(view: &View, item: &ItemId) -> Option<Place> {
 }
 
 /// The next word of who commands a load: the offer, or that it stands where it was to go. One person aloft commands
-/// the load line (common practice).
-fn of_load(view: &View, load: &LoadMove) -> Option<(String, Command)> {
+/// the load line (common practice). A load that somebody's word alone has where it is to go is still to be handed over.
+fn of_load(view: &View, step: &StepStatus, load: &LoadMove) -> Option<(String, Command)> {
     let l = view.labels;
     let item = view.words.item(&load.item);
     let values = [
@@ -76,7 +77,9 @@ fn of_load(view: &View, load: &LoadMove) -> Option<(String, Command)> {
                 (fill(l.say_done, &values), command)
             })
         }
-        None if is_aloft(view) && at(view, &load.item) != Some(load.to) => {
+        None if is_aloft(view)
+            && (step.loads_due.contains(&load.item) || at(view, &load.item) != Some(load.to)) =>
+        {
             let command = Command::Offer {
                 handoff: handoff_name(&load.item, load.to)?,
                 item: load.item.clone(),

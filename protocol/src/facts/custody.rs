@@ -610,13 +610,26 @@ impl Facts {
                 why,
             }));
         }
-        for load in &step.moves {
-            if !self.was_moved(graph, cut, plan, &load.item, load.to) {
-                reasons.push(Reason::MissingHandoff);
-            }
-        }
+        let due = self.loads_due(graph, cut, plan, step);
+        reasons.extend(due.map(|_| Reason::MissingHandoff));
         reasons.dedup();
         reasons
+    }
+
+    /// Loads of a step that no handoff has brought to where they are to go; that the log has them there by somebody's
+    /// word alone is not enough.
+    pub fn loads_due<'a>(
+        &'a self,
+        graph: &'a Graph,
+        cut: &'a Cut,
+        plan: &'a Plan,
+        step: &'a Step,
+    ) -> impl Iterator<Item = &'a ItemId> {
+        let due = step
+            .moves
+            .iter()
+            .filter(move |load| !self.was_moved(graph, cut, plan, &load.item, load.to));
+        due.map(|load| &load.item)
     }
 
     /// Whether an item's newest done move brought it to a place, and no other is under way.

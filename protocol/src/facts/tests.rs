@@ -3,7 +3,7 @@
 
 use super::testkit::*;
 use super::*;
-use crate::ids::{MarkId, StepId};
+use crate::ids::{ItemId, MarkId, StepId};
 use crate::log::entry::{OrderState, Said, Suspend};
 use crate::plan::{Expects, Lasts, Place};
 use crate::reason::{Reason, Unfit};
@@ -444,6 +444,12 @@ fn a_steps_items_are_fit_and_there_and_its_loads_were_handed_over() {
     // By hand is not by handoff.
     crew.say(TOWER, moved("string", Place::Ground));
     assert_eq!(ready_now(&crew), ["missing_handoff"]);
+    let due = |crew: &Crew| -> Vec<ItemId> {
+        let (cut, plan) = (crew.graph.all(), &crew.plan);
+        let due = crew.facts.loads_due(&crew.graph, cut, plan, &open);
+        due.cloned().collect()
+    };
+    assert_eq!(due(&crew), [name::<ItemId>("string")]);
     let down = crew.say(TOWER, offer("string", Place::Ground, None));
     let hash = crew.hash(down);
     crew.say(GROUND, ready(hash, true));
@@ -451,6 +457,7 @@ fn a_steps_items_are_fit_and_there_and_its_loads_were_handed_over() {
     assert_eq!(ready_now(&crew), ["missing_handoff"]);
     crew.say(TOWER, done(hash));
     assert!(ready_now(&crew).is_empty());
+    assert!(due(&crew).is_empty());
     // Brought to the truck by hand afterwards: it was still handed over.
     crew.say(GROUND, moved("string", Place::Truck));
     assert!(ready_now(&crew).is_empty());

@@ -336,7 +336,7 @@ impl Act<'_> {
     }
 }
 
-fn wrong_role(role: &str) -> Vec<Reason> {
+pub(super) fn wrong_role(role: &str) -> Vec<Reason> {
     let needs = RoleId::try_from(role).into_iter().collect();
     vec![Reason::WrongRole { needs }]
 }

@@ -167,9 +167,14 @@ impl Job {
         if stands {
             Verdict::Counts
         } else if now.unforked(graph.author(ix), graph.seq(ix)) {
-            Verdict::NotCounted(vec![Reason::Removed {
-                device: graph.author(ix),
-            }])
+            // Who is still on the job has lost no more than the office.
+            Verdict::NotCounted(if now.roster.present(&graph.author(ix)) {
+                office::wrong_role(RoleId::SUPERVISOR)
+            } else {
+                vec![Reason::Removed {
+                    device: graph.author(ix),
+                }]
+            })
         } else {
             Verdict::NotCounted(vec![Reason::Fork {
                 device: graph.author(ix),

@@ -140,6 +140,8 @@ pub struct StepStatus {
     pub critical: bool,
     /// Its checks.
     pub checks: Vec<CheckStatus>,
+    /// While it is open: its loads that no handoff has brought to where they are to go.
+    pub loads_due: Vec<ItemId>,
 }
 
 /// Where a step stands.

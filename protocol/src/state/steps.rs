@@ -232,7 +232,14 @@ pub(super) fn steps(job: &Job, local: &Local) -> Vec<StepStatus> {
             if state == StepState::Open && !job.known_open(&step.id, &known).is_empty() {
                 state = StepState::Locked;
             }
+            let open = matches!(state, StepState::Open | StepState::Conflict);
+            let graph = job.graph();
+            let due = job
+                .facts()
+                .loads_due(graph, graph.all(), job.plan(), step)
+                .filter(|_| open);
             StepStatus {
+                loads_due: due.cloned().collect(),
                 id: step.id.clone(),
                 title: step.title.clone(),
                 state,

@@ -3,6 +3,7 @@
 //! May use: protocol::invariants.   Never: a rule of its own.
 
 use super::World;
+use gantline_protocol::bounds::PAGE_LIMIT_MS;
 use gantline_protocol::engine::Engine;
 use gantline_protocol::gate::{Job, Roster};
 use gantline_protocol::ids::{EntryHash, StepId};
@@ -130,6 +131,7 @@ impl World {
         if !self.devices[device].lacks.is_empty() {
             self.look_at_stops(device);
         }
+        self.look_at_pages(device);
         if let Some(broken) = self.rule.and_then(|rule| rule(self, device)) {
             self.broken.push(Broken(broken));
         }
@@ -211,6 +213,36 @@ impl World {
             }
         }
         self.devices[device].lacks = still;
+    }
+
+    /// PAGE: nobody goes on while a page of the crew hangs.
+    fn look_at_pages(&mut self, device: usize) {
+        let Some(engine) = &self.devices[device].engine else {
+            return;
+        };
+        let limit = engine.job().plan().times.watch_limit_ms;
+        let clock = self.devices[device].clocks.at(self.now);
+        let mut word = None;
+        for (number, other) in self.devices.iter().enumerate() {
+            let Some(since) = other.page.silent_since() else {
+                continue;
+            };
+            let concerned = other.engine.is_some()
+                && other.hostile.is_none()
+                && engine.job().roster().present(&other.id);
+            let since = self.now - since;
+            // Asked after each event: not before there is something to say.
+            if !concerned || since <= PAGE_LIMIT_MS {
+                continue;
+            }
+            let word = *word.get_or_insert_with(|| engine.call(clock).word);
+            let held = invariants::holds_for_a_page(word, number == device, since, limit);
+            if let Err(broken) = held {
+                self.broken.push(Broken(format!(
+                    "{broken}: device {device}, page of {number}"
+                )));
+            }
+        }
     }
 
     /// I2 for a page that shows Proceed until `good_until`.

@@ -36,6 +36,8 @@ pub struct Page {
     /// Stops pressed that the node has not taken yet (RESEND).
     kept: Vec<Command>,
     ticking: bool,
+    /// Since when nothing of it reaches its node, which had heard it, true time, ms.
+    silent_since: Option<u64>,
 }
 
 impl Page {
@@ -60,8 +62,23 @@ impl Page {
         })
     }
 
+    /// Since when its node hears nothing of it, true time, ms; `None`: it does, or never did since its start.
+    pub(super) fn silent_since(&self) -> Option<u64> {
+        self.silent_since
+    }
+
+    /// It hangs, or is cut off.
+    fn falls_silent(&mut self, state: PageState, now: u64) {
+        // Its node has heard it if it has heard its node.
+        if self.state == PageState::Alive && self.shown.is_some() {
+            self.silent_since = Some(now);
+        }
+        self.state = state;
+    }
+
     /// The machine lost its power.
     pub(super) fn die(&mut self) {
+        self.silent_since = None;
         self.kept.clear();
         self.shown = None;
         self.ticking = false;
@@ -71,7 +88,9 @@ impl Page {
 impl World {
     /// A device gets a page, or a frozen, cut or closed one works again.
     pub fn open_page(&mut self, device: usize) {
-        self.devices[device].page.state = PageState::Alive;
+        let page = &mut self.devices[device].page;
+        page.state = PageState::Alive;
+        page.silent_since = None;
         self.page_again(device);
     }
 
@@ -79,18 +98,23 @@ impl World {
     pub fn close_page(&mut self, device: usize) {
         let page = &mut self.devices[device].page;
         page.state = PageState::Closed;
+        page.silent_since = None;
         page.kept.clear();
         self.input(device, Input::PageClosed);
     }
 
     /// The page hangs.
     pub fn freeze_page(&mut self, device: usize) {
-        self.devices[device].page.state = PageState::Frozen;
+        let now = self.now;
+        self.devices[device]
+            .page
+            .falls_silent(PageState::Frozen, now);
     }
 
     /// Nothing passes between page and node.
     pub fn cut_page(&mut self, device: usize) {
-        self.devices[device].page.state = PageState::Cut;
+        let now = self.now;
+        self.devices[device].page.falls_silent(PageState::Cut, now);
     }
 
     pub(super) fn page_again(&mut self, device: usize) {

@@ -4,6 +4,7 @@
 use crate::browser::Browser;
 use crate::crew::{Crew, OBSERVER, SUPERVISOR, TOWER_1, TOWER_2};
 use gantline_protocol::engine::Command;
+use gantline_protocol::plan::Place;
 use gantline_protocol::state::CallWord;
 use std::time::Duration;
 
@@ -136,6 +137,17 @@ async fn a_stop_sounds_until_it_is_answered_and_a_loss_sounds_otherwise() {
 async fn a_load_moves_by_offer_ready_take_done_and_all_stop_is_one_press() {
     let crew = Crew::at_work().await;
     crew.comes_to_the_load().await;
+    // Somebody had said before that it is down, by mistake: it is still to be handed over.
+    let moved = Command::Moved {
+        item: "old-string".parse().unwrap(),
+        to: Place::Ground,
+    };
+    crew.must(TOWER_2, moved).await;
+    crew.shows(TOWER_1, "the load is due", |status| {
+        let due = &status.steps.last().unwrap().loads_due;
+        status.items[0].at == Place::Ground && due[..] == [status.items[0].id.clone()]
+    })
+    .await;
     let (aloft, ground) = (Browser::start().await, Browser::start().await);
     aloft.enter(&crew.link(TOWER_1).await).await;
     ground.enter(&crew.link(SUPERVISOR).await).await;
