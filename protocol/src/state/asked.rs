@@ -330,8 +330,10 @@ fn loads(job: &Job, local: &Local, word: CallWord) -> Vec<AskedOf> {
 fn checks(job: &Job, local: &Local, seen: &Seen) -> Vec<AskedOf> {
     // In a stop an agreed exit plan opens its own steps only.
     let exit = job.exit_plan().filter(|_| seen.word == CallWord::StopWork);
+    // Nothing about a load can be confirmed before it was handed over (ITEMS): until then the handoff is what is due.
     let open = seen.steps.iter().filter(|step| {
         matches!(step.state, StepState::Open | StepState::Conflict)
+            && step.loads_due.is_empty()
             && exit.is_none_or(|exit| exit.steps.contains(&step.id))
     });
     let mut asked = Vec::new();

@@ -6,7 +6,7 @@ use crate::crew::{Crew, OBSERVER, SUPERVISOR, TOWER_1, TOWER_2};
 use gantline_protocol::engine::Command;
 use gantline_protocol::log::entry::Said;
 use gantline_protocol::plan::Place;
-use gantline_protocol::state::{CallWord, Status, StepState};
+use gantline_protocol::state::{AskedOf, CallWord, Status, StepState};
 use serde_json::json;
 use std::time::Duration;
 
@@ -139,6 +139,18 @@ async fn a_load_is_offered_and_taken_by_one_press_each() {
         Fingers::at(&crew, TOWER_1).await,
         Fingers::at(&crew, SUPERVISOR).await,
     );
+    // Nothing about the load is asked before it was handed over.
+    let asks = |status: &Status| {
+        let about =
+            |one: &AskedOf| matches!(one, AskedOf::Check { step, .. } if step.as_str() == "leave");
+        status.asked.iter().any(about)
+    };
+    for place in [SUPERVISOR, TOWER_1, TOWER_2, OBSERVER] {
+        assert!(
+            !asks(&*crew.status(place).await),
+            "asked too early: {place}"
+        );
+    }
     aloft.keep(CONFIRM).await;
     crew.shows(OBSERVER, "offered", |status| status.handoffs.len() == 1)
         .await;
@@ -157,6 +169,7 @@ async fn a_load_is_offered_and_taken_by_one_press_each() {
     })
     .await;
     assert_eq!(aloft.took(), 1, "done");
+    crew.shows(SUPERVISOR, "asked by now", asks).await;
     aloft.browser.end().await;
     ground.browser.end().await;
     crew.end().await;
