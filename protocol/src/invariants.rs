@@ -515,4 +515,20 @@ mod tests {
         assert_eq!(of(1), of(1));
         assert_ne!(of(1), of(2));
     }
+
+    #[test]
+    fn a_page_that_hangs_holds_its_own_device_first_and_the_others_a_watch_limit_later() {
+        use crate::bounds::{PAGE_LIMIT_MS, TICK_MS};
+        let own = PAGE_LIMIT_MS + 2 * TICK_MS;
+        for (is_own, most_ms) in [(true, own), (false, own + 4_000)] {
+            let look = |word, since_ms| holds_for_a_page(word, is_own, since_ms, 4_000);
+            assert_eq!(look(CallWord::Proceed, most_ms), Ok(()));
+            let since_ms = most_ms + 1;
+            let broken = Broken::PageHangs { since_ms, most_ms };
+            assert_eq!(look(CallWord::Proceed, since_ms), Err(broken));
+            for word in [CallWord::Hold, CallWord::StopWork] {
+                assert_eq!(look(word, since_ms), Ok(()));
+            }
+        }
+    }
 }
