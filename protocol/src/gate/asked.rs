@@ -105,7 +105,7 @@ impl Job {
         if self.tally.step_done(number) {
             return StepState::Done;
         }
-        let conflict = self.missing(step).iter().any(|reason| {
+        let conflict = self.missing_of_open(number).iter().any(|reason| {
             matches!(
                 reason,
                 Reason::Conflict { .. }
@@ -152,11 +152,43 @@ impl Job {
     /// What a step's checks still miss, and what stands against them; empty: every check is complete.
     #[must_use]
     pub fn missing(&self, step: &StepId) -> Vec<Reason> {
+        let Some(number) = self.number(step) else {
+            return Vec::new();
+        };
+        if self.is_open(number) {
+            self.missing_of_open(number).to_vec()
+        } else {
+            self.missing_anew(number, step)
+        }
+    }
+
+    /// Whether a step is neither done nor locked.
+    fn is_open(&self, step: u16) -> bool {
+        let plan = &self.core.views.now().plan;
+        let before = plan.step(step).map_or(&[][..], |at| &at.before);
+        before.iter().all(|&earlier| self.tally.step_done(earlier)) && !self.tally.step_done(step)
+    }
+
+    /// What an open step misses; nothing for any other.
+    fn missing_of_open(&self, step: u16) -> &[Reason] {
+        let all = self.open.get_or_init(|| {
+            let plan = &self.core.views.now().plan;
+            let planned = plan.plan.steps.iter();
+            planned
+                .filter_map(|planned| {
+                    let number = self.number(&planned.id)?;
+                    let open = self.is_open(number);
+                    open.then(|| (number, self.missing_anew(number, &planned.id)))
+                })
+                .collect()
+        });
+        let of_step = all.iter().find(|(number, _)| *number == step);
+        of_step.map_or(&[], |(_, reasons)| reasons)
+    }
+
+    fn missing_anew(&self, number: u16, step: &StepId) -> Vec<Reason> {
         let world = self.now();
         let mut reasons = Vec::new();
-        let Some(number) = self.number(step) else {
-            return reasons;
-        };
         let Some(at) = world.view.plan.step(number) else {
             return reasons;
         };

@@ -13,7 +13,9 @@ use crate::log::entry::{Body, Found};
 use crate::log::graph::{CannotInsert, EntryIx, Graph, Inserted};
 use crate::log::sign::{Verified, is_weak};
 use crate::plan::Plan;
+use crate::reason::Reason;
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::{Arc, OnceLock};
 
 /// Why an entry founds no job.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
@@ -48,6 +50,9 @@ pub struct Job {
     pub(super) admissions: BTreeMap<DeviceKey, Vec<EntryIx>>,
     complete: BTreeSet<StepId>,
     reached: BTreeSet<StepId>,
+    /// What each open step misses, by its number. The entries alone say; the call asks at every tick, and a
+    /// conflict can stand for an hour, so it is worked out once, when first asked after a change.
+    pub(super) open: OnceLock<Arc<[(u16, Vec<Reason>)]>>,
 }
 
 impl Job {
@@ -103,6 +108,7 @@ impl Job {
             admissions: BTreeMap::new(),
             complete: BTreeSet::new(),
             reached: BTreeSet::new(),
+            open: OnceLock::new(),
         };
         job.settle();
         Ok(job)
@@ -124,6 +130,7 @@ impl Job {
             }
             self.note(ix);
             self.settled = false;
+            self.open = OnceLock::new();
         }
         Ok(inserted)
     }
@@ -166,6 +173,7 @@ impl Job {
     /// at the last call.
     pub fn settle(&mut self) {
         self.settle_count();
+        self.open = OnceLock::new();
         let world = World::now(&self.core, &self.tally);
         let plan = &world.view.plan;
         let mut steps = world.core.tallied(&self.tally);
