@@ -31,8 +31,10 @@ const ASK_AGAIN_MS: u64 = 500;
 const ASKS: (u64, u64) = (64, 16);
 /// Entries of one author taken from pushes at once; after that `ENTRIES_PER_SECOND_MAX` a second.
 const PUSHED_AT_ONCE: u64 = 400;
-/// Tips and evidence of a fork are shown to a peer at most so often, ms.
+/// Tips and evidence of a fork are shown to a peer at most so often, ms; of evidence that a peer does not heed, each
+/// time half as often, down to an eighth. It can be the whole log, and one who never heeds it must not have the air.
 const TIPS_AGAIN_MS: u64 = 1_000;
+const UNHEEDED_MAX: u32 = 3;
 /// Beacons of others older than this are not passed on, ms.
 const PASS_ON_MS: u64 = 2_000;
 /// Bytes of entries in one answer, so that a stop behind it waits little.
@@ -42,6 +44,8 @@ const GIVE_BYTES: usize = 1024 * 1024;
 struct Link {
     asks: Bucket,
     tips_at: Option<Tick>,
+    /// How often in a row it was shown the evidence of a fork and did not heed it.
+    unheeded: u32,
 }
 
 /// The links that stand.
@@ -99,6 +103,7 @@ impl Engine {
             Link {
                 asks: Bucket::full(ASKS.0, ASKS.1),
                 tips_at: None,
+                unheeded: 0,
             },
         );
         self.next_beacon = self.now.tick;
@@ -522,19 +527,27 @@ impl Engine {
         let now = self.now.tick;
         let graph = self.job.graph();
         let mut show = Vec::new();
-        for (peer, link) in &self.links.up {
-            if link.tips_at.is_some_and(|at| now.since(at) < TIPS_AGAIN_MS) {
-                continue;
-            }
+        if graph.forks().is_empty() {
+            return;
+        }
+        for (peer, link) in &mut self.links.up {
             let (Some(theirs), Some(newest)) =
                 (self.watch.newest_have(peer), self.watch.newest(peer))
             else {
                 continue;
             };
-            if misses_fork(graph, theirs) {
+            let misses = misses_fork(graph, held, theirs);
+            if !misses {
+                link.unheeded = 0;
+            }
+            let again_ms = TIPS_AGAIN_MS << link.unheeded.saturating_sub(1).min(UNHEEDED_MAX);
+            if link.tips_at.is_some_and(|at| now.since(at) < again_ms) {
+                continue;
+            }
+            if misses {
+                link.unheeded = link.unheeded.saturating_add(1);
                 show.push((*peer, true));
-            } else if !graph.forks().is_empty()
-                && newest.beacon.entries as usize != graph.len()
+            } else if newest.beacon.entries as usize != graph.len()
                 && !ahead_of(theirs, held)
                 && !ahead_of(held, theirs)
             {

@@ -36,6 +36,9 @@ pub enum NotAJob {
     Form(#[from] CannotInsert),
 }
 
+/// A step, by its number, with what it misses and what stands against it.
+pub(super) type Missing = (u16, Vec<Reason>);
+
 /// The log of one job.
 #[derive(Clone, Debug)]
 pub struct Job {
@@ -52,7 +55,7 @@ pub struct Job {
     reached: BTreeSet<StepId>,
     /// What each open step misses, by its number. The entries alone say; the call asks at every tick, and a
     /// conflict can stand for an hour, so it is worked out once, when first asked after a change.
-    pub(super) open: OnceLock<Arc<[(u16, Vec<Reason>)]>>,
+    pub(super) open: OnceLock<Arc<[Missing]>>,
 }
 
 impl Job {

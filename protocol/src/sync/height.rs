@@ -4,9 +4,10 @@
 //! leave wrong.
 
 use crate::ids::{DeviceTag, EntryHash};
-use crate::log::graph::{ChainIx, EntryIx, Graph};
+use crate::log::graph::{ChainIx, Cut, EntryIx, Graph};
 use crate::sync::message::Ask;
-use std::collections::BTreeMap;
+use std::cmp::Reverse;
+use std::collections::{BTreeMap, BinaryHeap};
 
 /// For each author, how many entries from number 0 on are held without gap, up to a fork.
 pub type Heights = BTreeMap<DeviceTag, u32>;
@@ -57,13 +58,14 @@ pub fn lack(theirs: &Heights, mine: &Heights) -> u64 {
         .sum()
 }
 
-/// Whether a device with these heights has only one branch of a fork that is known here: it is shown the
-/// evidence.
+/// Whether a device with heights `theirs` has only one branch of a fork that is known here: it is shown the
+/// evidence. `held` is what is held here, up to each fork.
 #[must_use]
-pub fn misses_fork(graph: &Graph, theirs: &Heights) -> bool {
-    fork_seqs(graph)
-        .iter()
-        .any(|(author, seq)| theirs.get(author).is_some_and(|count| count > seq))
+pub fn misses_fork(graph: &Graph, held: &Heights, theirs: &Heights) -> bool {
+    graph.forks().iter().any(|fork| {
+        let author = fork.author.tag();
+        theirs.get(&author) > held.get(&author)
+    })
 }
 
 /// What the heights say is missing, at most `most`, each after its past; whether there is more.
@@ -85,50 +87,62 @@ pub fn given(
 ) -> (Vec<EntryIx>, bool) {
     let forks = fork_seqs(graph);
     let wanted: Vec<EntryIx> = want.iter().filter_map(|hash| graph.find(hash)).collect();
-    let by_heights = |ix: EntryIx, tag: &DeviceTag, seq: u32| {
-        let count = theirs.get(tag).copied().unwrap_or(0);
-        let knows_one_branch = forks
-            .get(tag)
-            .is_some_and(|fork| seq >= *fork && count != *fork);
-        seq >= count && !forks.contains_key(tag)
-            || forks
-                .get(tag)
-                .is_some_and(|fork| seq >= count && seq < *fork)
-            || knows_one_branch
-            || wanted.contains(&ix)
-    };
-    let by_name = |ix: EntryIx, tag: &DeviceTag, seq: u32| {
-        forks.get(tag).is_some_and(|fork| seq >= *fork)
-            && wanted.iter().any(|&wanted| graph.before(ix, wanted))
-    };
-    // Without forks nothing before the first that is missing needs to be looked at.
-    let start = if forks.is_empty() {
-        let first_missing = (0_u32..)
-            .map(ChainIx)
-            .zip(graph.all())
-            .filter_map(|(chain, _)| {
-                let count = theirs.get(&graph.chain_author(chain).tag());
-                graph.at(chain, count.copied().unwrap_or(0))
-            });
-        match first_missing.chain(wanted.iter().copied()).min() {
-            Some(first) => first.0 as usize,
-            None => return (Vec::new(), false),
+    // Runs of what is to be given, by the entry that comes next in each: entries are numbered as they came in, each
+    // after its past.
+    let mut runs = BinaryHeap::new();
+    let mut run =
+        |chain, from, until| runs.extend(Run::new(graph, chain, from, until).map(Reverse));
+    for chain in graph.chains() {
+        let tag = graph.chain_author(chain).tag();
+        let count = theirs.get(&tag).copied().unwrap_or(0);
+        let in_cut = |cut: &Cut| cut.get(chain.0 as usize).copied().unwrap_or(0);
+        match forks.get(&tag).copied() {
+            None => run(chain, count, in_cut(graph.all())),
+            Some(fork) if fork != count => run(chain, count.min(fork), in_cut(graph.all())),
+            // Who has all of it that heights can tell is given the rest by name.
+            Some(fork) => {
+                let pasts = wanted.iter().map(|&ix| in_cut(graph.past(ix)));
+                run(chain, fork, pasts.max().unwrap_or(0));
+            }
         }
-    } else {
-        0
-    };
-    let mut out = Vec::new();
-    for ix in graph.iter().skip(start) {
-        let tag = graph.author(ix).tag();
-        let seq = graph.seq(ix);
-        if by_heights(ix, &tag, seq) || by_name(ix, &tag, seq) {
+    }
+    for &ix in &wanted {
+        run(
+            graph.chain(ix),
+            graph.seq(ix),
+            graph.seq(ix).saturating_add(1),
+        );
+    }
+    let mut out: Vec<EntryIx> = Vec::new();
+    while let Some(Reverse(run)) = runs.pop() {
+        if out.last() != Some(&run.next) {
             if out.len() == most {
                 return (out, true);
             }
-            out.push(ix);
+            out.push(run.next);
         }
+        let after = graph.seq(run.next).saturating_add(1);
+        runs.extend(Run::new(graph, run.chain, after, run.until).map(Reverse));
     }
     (out, false)
+}
+
+/// Entries of one chain, in the order of their numbers.
+#[derive(PartialEq, Eq, PartialOrd, Ord)]
+struct Run {
+    next: EntryIx,
+    chain: ChainIx,
+    until: u32,
+}
+
+impl Run {
+    /// From a number on, or from the chain's first if that is higher; `None`: there is no such entry.
+    fn new(graph: &Graph, chain: ChainIx, from: u32, until: u32) -> Option<Self> {
+        let first = graph.seq(graph.first_of(chain)?);
+        let seq = from.max(first);
+        let next = (seq < until).then(|| graph.at(chain, seq))??;
+        Some(Self { next, chain, until })
+    }
 }
 
 /// Tips of another device that are not here: to be asked for by name.
@@ -274,12 +288,12 @@ mod tests {
         let one_branch = part(&graph, |ix| ix.0 != 4);
         let theirs = heights(&one_branch);
         assert_eq!(theirs.get(&two), Some(&3));
-        assert!(misses_fork(&graph, &theirs));
+        assert!(misses_fork(&graph, &heights(&graph), &theirs));
         let mut other = one_branch;
         let (entries, _) = to_give(&graph, &theirs, 100);
         insert_all(&graph, &entries, &mut other);
         assert_eq!(other.len(), graph.len());
-        assert!(!misses_fork(&graph, &heights(&other)));
+        assert!(!misses_fork(&graph, &heights(&graph), &heights(&other)));
         assert!(to_give(&graph, &heights(&other), 100).0.is_empty());
     }
 
