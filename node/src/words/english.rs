@@ -257,7 +257,7 @@ static SENTENCES: Sentences = Sentences {
     ),
     asked_check_since: (
         "{Step}: {check}",
-        "Two looks differ or do not pass. Look anew for yourself, and say what was done since.",
+        "The answers so far differ or do not pass. Look anew for yourself, and say what was done since.",
     ),
     asked_heard: ("Stop work: {stop}.", "Say that you have heard it."),
     asked_ask: (

@@ -277,7 +277,7 @@ static SENTENCES: Sentences = Sentences {
     ),
     asked_check_since: (
         "{Step}: {check}",
-        "Dos miradas difieren o no pasan. Mire de nuevo por su cuenta y diga qué se hizo desde entonces.",
+        "Las respuestas hasta ahora difieren o no pasan. Mire de nuevo por su cuenta y diga qué se hizo desde entonces.",
     ),
     asked_heard: ("Alto: {stop}.", "Diga que lo oyó."),
     asked_ask: (

@@ -351,7 +351,7 @@ fn checks(job: &Job, local: &Local, seen: &Seen) -> Vec<AskedOf> {
             asked.push(AskedOf::Check {
                 step: step.id.clone(),
                 check: check.id.clone(),
-                since: says_what(job, step, check, check_status),
+                since: says_what(job, local, step, check, check_status, own.as_ref()),
                 again: own.is_some_and(|own| !own.reasons.is_empty()),
             });
         }
@@ -359,11 +359,46 @@ fn checks(job: &Job, local: &Local, seen: &Seen) -> Vec<AskedOf> {
     asked
 }
 
-/// ROUND: whether a look given now is to say what was done since.
-fn says_what(job: &Job, step: &Step, check: &Check, status: &CheckStatus) -> bool {
-    let is_conflict = |reason: &Reason| matches!(reason, Reason::Conflict { .. });
-    matches!(check.who, Who::SecondLook { .. })
-        && (status.missing.iter().any(is_conflict) || agreed_not_to_pass(job, step, check))
+/// ROUND, REREAD: whether what is given now is to say what was done since.
+fn says_what(
+    job: &Job,
+    local: &Local,
+    step: &Step,
+    check: &Check,
+    status: &CheckStatus,
+    own: Option<&Answer<'_>>,
+) -> bool {
+    if matches!(check.who, Who::SecondLook { .. }) {
+        let is_conflict = |reason: &Reason| matches!(reason, Reason::Conflict { .. });
+        return status.missing.iter().any(is_conflict) || agreed_not_to_pass(job, step, check);
+    }
+    let did_not_pass = own.is_some_and(|own| {
+        own.reasons.iter().any(|reason| {
+            matches!(
+                reason,
+                Reason::OutOfLimit { .. } | Reason::NeedsSecondReader { .. }
+            )
+        })
+    });
+    did_not_pass && !has_second_reader(job, local, check)
+}
+
+/// REREAD: whether somebody else who is present may read this check too. If so, they are to.
+fn has_second_reader(job: &Job, local: &Local, check: &Check) -> bool {
+    let roster = job.roster();
+    let reads = |device: &DeviceKey| {
+        let any = |roles: &[RoleId]| roles.iter().any(|role| roster.holds(device, role));
+        match &check.who {
+            Who::Roles(roles) => any(roles),
+            Who::Each(role) => role.as_ref().is_none_or(|role| roster.holds(device, role)),
+            Who::SecondLook { first, second } => any(first) || any(second),
+            Who::ReadBack { report, repeat } => any(report) || any(repeat),
+        }
+    };
+    let me = roster.person(&local.me);
+    roster
+        .devices()
+        .any(|device| *device != local.me && roster.person(device) != me && reads(device))
 }
 
 /// Whether this device's holder can still add something to a check.

@@ -315,7 +315,8 @@ pub enum AskedOf {
     /// Hear the briefing.
     Briefing { version: u32 },
     /// Give this check; `again`: the holder gave it before a stop and it is to be given anew; `since`: with
-    /// what was done since, for two people did not see alike, or saw alike that it does not pass (ROUND).
+    /// what was done since, for two people did not see alike, or saw alike that it does not pass (ROUND), or for the
+    /// holder's own value did not pass and nobody else is there who may read it (REREAD).
     Check {
         step: StepId,
         check: CheckId,

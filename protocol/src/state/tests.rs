@@ -18,6 +18,7 @@ use std::collections::BTreeMap;
 
 mod aside;
 mod overview;
+mod reread;
 mod shown;
 
 const LEAD: u8 = 0;
