@@ -10,7 +10,7 @@ use gantline_protocol::gate::Job;
 use gantline_protocol::ids::{CheckId, DeviceKey, EntryHash, RoleId, StepId};
 use gantline_protocol::log::entry::{Body, Change, Finding, NoteKind, OrderState, Said, StopKind};
 use gantline_protocol::plan::{Check, ConditionKind, Expects, Place, Plan, Step, Who};
-use gantline_protocol::state::{Status, StepState};
+use gantline_protocol::state::{AskedOf, Status, StepState};
 use serde::{Deserialize, Serialize};
 
 macro_rules! wild {
@@ -58,7 +58,8 @@ wild! {
     WrongUnit = "wrong_unit",
     /// Another structure's number.
     WrongIdentity = "wrong_identity",
-    /// Another answer than the one that passes, or than was given before.
+    /// Another answer than the one that passes, or than was given before; asked what was done since, the one that
+    /// passes and nothing of what was done.
     Disagree = "disagree",
     /// A critical press not held.
     ShortPress = "short_press",
@@ -212,6 +213,24 @@ impl Sight<'_> {
             change: change.then(|| "done anew".to_owned()),
             held_ms: step.critical.then_some(self.plan().times.press_ms),
         }
+    }
+
+    /// The answer that passes, where what was done since is asked with it.
+    fn says_nothing_of_what_was_done(&self) -> Option<Command> {
+        self.status.asked.iter().find_map(|asked| {
+            let AskedOf::Check {
+                step,
+                check,
+                since: true,
+                ..
+            } = asked
+            else {
+                return None;
+            };
+            let step = self.plan().step(step)?;
+            let check = step.check(check)?;
+            Some(self.confirm(step, check, self.good(check), false))
+        })
     }
 
     /// The answer that passes.
@@ -468,13 +487,14 @@ impl Sight<'_> {
                     |_, check| self.mine(check) && check.expects == Expects::Identity,
                 )
                 .and_then(|(step, check)| Some(self.confirm(step, check, self.bad(check)?, false))),
-            Wild::Disagree => self
-                .a_check(
+            Wild::Disagree => self.says_nothing_of_what_was_done().or_else(|| {
+                self.a_check(
                     rng,
                     |s| s != StepState::Locked,
                     |_, check| self.mine(check) && self.bad(check).is_some(),
                 )
-                .and_then(|(step, check)| Some(self.confirm(step, check, self.bad(check)?, false))),
+                .and_then(|(step, check)| Some(self.confirm(step, check, self.bad(check)?, false)))
+            }),
             Wild::ShortPress => self
                 .a_check(
                     rng,

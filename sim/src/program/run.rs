@@ -23,10 +23,10 @@ const PROGRESS_EVERY: Duration = Duration::from_secs(60);
 /// A seed that fails is printed at once with the command that repeats it, then made smaller and written to
 /// `--found`. Every sixteenth seed is run twice, and both runs must be the same to the last event. From 2,000 runs
 /// on every kind of fault and every reason for which a press can be refused must have occurred: a zero is a failure.
-/// With `--seldom` fewer must show it too.
+/// With `--all-occur` fewer must show it too.
 #[derive(Debug, Args)]
 pub(crate) struct Arguments {
-    /// From which seed to which; the last is not run.
+    /// From which seed to which; the last is not run. Several, and single ones, with commas: `0..85,437`.
     #[arg(long, value_name = "A..B")]
     seeds: Seeds,
     /// So many devices in each crew, whatever the seed draws.
@@ -47,24 +47,12 @@ pub(crate) struct Arguments {
     /// Begins no more seeds after so many seconds; how many were run is said.
     #[arg(long, value_name = "SECONDS")]
     within: Option<u64>,
-    /// Everything must have occurred, however few runs there are, but what is named here.
-    #[arg(long, value_name = "NAME", value_delimiter = ',', value_parser = seldom)]
-    seldom: Option<Vec<&'static str>>,
+    /// Everything must have occurred, however few runs there are.
+    #[arg(long)]
+    all_occur: bool,
     /// Where a failing seed is written.
     #[arg(long, default_value = "sim/seeds", value_name = "DIR")]
     found: PathBuf,
-}
-
-/// A name of what can occur.
-fn seldom(name: &str) -> Result<&'static str, String> {
-    let all = never_seen(&Counts::default());
-    let known = all.iter().find(|known| **known == name).copied();
-    known.ok_or_else(|| {
-        format!(
-            "nothing that can occur has this name; these have one: {}",
-            all.join(", ")
-        )
-    })
 }
 
 #[derive(Debug, Default)]
@@ -137,20 +125,19 @@ pub(crate) fn run(arguments: &Arguments) -> Result<bool, Problem> {
     {
         found::keep(&arguments.found, script, outcome)?;
     }
-    let mut missing = Vec::new();
     // Runs that were cut short show nothing by what they lack.
-    let all_run = sum.runs == arguments.seeds.to - arguments.seeds.from;
-    if sum.runs >= ALL_SEEN_FROM || arguments.seldom.is_some() && all_run {
-        missing = never_seen(&sum.counts);
-        let seldom = arguments.seldom.as_deref().unwrap_or_default();
-        missing.retain(|name| !seldom.contains(name));
-    }
+    let all_run = sum.runs == arguments.seeds.count();
+    let missing = if sum.runs >= ALL_SEEN_FROM || arguments.all_occur && all_run {
+        never_seen(&sum.counts)
+    } else {
+        Vec::new()
+    };
     report(arguments, &sum, &missing, began.elapsed().as_secs_f64());
     Ok(sum.failing.is_empty() && missing.is_empty())
 }
 
 fn all(arguments: &Arguments, began: Instant) -> Result<Sum, Problem> {
-    let next = AtomicU64::new(arguments.seeds.from);
+    let next = AtomicU64::new(0);
     let stop = AtomicBool::new(false);
     let sum = Mutex::new(Sum::default());
     let in_time = || {
@@ -161,10 +148,10 @@ fn all(arguments: &Arguments, began: Instant) -> Result<Sum, Problem> {
     std::thread::scope(|scope| {
         let work = || {
             while !stop.load(Ordering::Relaxed) && in_time() {
-                let seed = next.fetch_add(1, Ordering::Relaxed);
-                if seed >= arguments.seeds.to {
+                let at = next.fetch_add(1, Ordering::Relaxed);
+                let Some(seed) = arguments.seeds.at(at) else {
                     return;
-                }
+                };
                 let (script, outcome, twice) = one(seed, arguments.devices);
                 if !outcome.is_good() {
                     found::say(seed, arguments.devices, &outcome);
@@ -234,7 +221,7 @@ fn report(arguments: &Arguments, sum: &Sum, missing: &[&str], seconds: f64) {
     println!("occurred: {}", words(&sum.counts.faults));
     println!("refused: {}", words(&sum.counts.refused));
     println!("recorded without counting: {}", words(&sum.counts.noted));
-    if arguments.seldom.is_some() && sum.runs < arguments.seeds.to - arguments.seeds.from {
+    if arguments.all_occur && sum.runs < arguments.seeds.count() {
         println!("not all seeds were run: what never occurred is not looked at");
     }
     if !missing.is_empty() {

@@ -5,6 +5,7 @@
 use super::{Broken, World};
 use crate::crew;
 use gantline_protocol::engine::{Command, CommandId, Input, Outcome};
+use gantline_protocol::reason::Reason;
 
 impl World {
     /// A finger presses, now, and the node takes it.
@@ -70,7 +71,10 @@ impl World {
                     )));
                 }
             }
-            Outcome::AlreadySo => {}
+            Outcome::AlreadySo => {
+                let reason = Reason::Duplicate.code();
+                *self.refusals.entry(reason).or_default() += 1;
+            }
         }
         if let Some(command) = command {
             self.devices[device]
