@@ -11,7 +11,8 @@ use gantline_protocol::engine::Command;
 use gantline_protocol::ids::{CheckId, EntryHash, LimitId, StepId};
 use gantline_protocol::log::entry::{Body, NoteKind, OrderState, Said};
 use gantline_protocol::plan::{Check, ConditionKind, Expects};
-use gantline_protocol::state::AskedOf;
+use gantline_protocol::reason::Reason;
+use gantline_protocol::state::{AskedOf, Given};
 
 /// Kept pressed for so long at least: longer than the second after which a page is not live, so that a tick
 /// came during the press; longer than a browser's own long press.
@@ -181,8 +182,13 @@ fn about_check(view: &View, empty: Asked, step: &StepId, check: &CheckId, since:
     let gives = planned
         .and_then(|step| step.check(check))
         .map_or(Gives::Press, |check| gives(view, check));
+    let value = own_value(view, step, check).filter(|_| since);
+    let quote = value
+        .as_ref()
+        .map_or_else(|| quote.clone(), |(_, shown)| format!("{quote}: {shown}"));
     let gives = match gives {
         Gives::Press if since => Gives::Since,
+        Gives::Number(_) if value.is_some() => Gives::Since,
         gives => gives,
     };
     let hold_ms = planned
@@ -195,6 +201,25 @@ fn about_check(view: &View, empty: Asked, step: &StepId, check: &CheckId, since:
         hold_ms,
         ..empty
     }
+}
+
+/// The holder's own newest value of a check, if nothing is missing but what was done since one that did not pass
+/// (REREAD); as it is said, and as it is shown.
+fn own_value(view: &View, step: &StepId, check: &CheckId) -> Option<(Said, String)> {
+    let status = view.status.steps.iter().find(|status| status.id == *step)?;
+    let status = status.checks.iter().find(|status| status.id == *check)?;
+    let own = |given: &&Given| Some(&given.by) == view.status.person.as_ref();
+    let given = status.given.iter().rfind(own)?;
+    let second = |reason: &Reason| matches!(reason, Reason::NeedsSecondReader { .. });
+    given.reasons.iter().any(second).then_some(())?;
+    let Expects::Measured { limit } = &view.plan.step(step)?.check(check)?.expects else {
+        return None;
+    };
+    let unit = &view.plan.limit(limit)?.unit;
+    let shown = given.said.as_ref()?;
+    let value = shown.strip_suffix(unit.as_str())?.trim_end().parse().ok()?;
+    let unit = unit.clone();
+    Some((Said::Value { value, unit }, shown.clone()))
 }
 
 fn gives(view: &View, check: &Check) -> Gives {
@@ -318,10 +343,14 @@ pub(crate) fn command(view: &View, at: usize, form: &Form) -> Result<Command, St
             if *since && !form.has("since") {
                 return Err(l.since_question.to_owned());
             }
+            let again = own_value(view, step, check).filter(|_| *since);
             Command::Acknowledge {
                 step: step.clone(),
                 check: check.clone(),
-                said: said(view, expects, form)?,
+                said: match again {
+                    Some((said, _)) => said,
+                    None => said(view, expects, form)?,
+                },
                 change: since.then(|| form.text("since").to_owned()),
                 held_ms,
             }

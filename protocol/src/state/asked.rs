@@ -372,15 +372,8 @@ fn says_what(
         let is_conflict = |reason: &Reason| matches!(reason, Reason::Conflict { .. });
         return status.missing.iter().any(is_conflict) || agreed_not_to_pass(job, step, check);
     }
-    let did_not_pass = own.is_some_and(|own| {
-        own.reasons.iter().any(|reason| {
-            matches!(
-                reason,
-                Reason::OutOfLimit { .. } | Reason::NeedsSecondReader { .. }
-            )
-        })
-    });
-    did_not_pass && !has_second_reader(job, local, check)
+    let second = |reason: &Reason| matches!(reason, Reason::NeedsSecondReader { .. });
+    own.is_some_and(|own| own.reasons.iter().any(second)) && !has_second_reader(job, local, check)
 }
 
 /// REREAD: whether somebody else who is present may read this check too. If so, they are to.

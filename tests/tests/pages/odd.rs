@@ -4,6 +4,7 @@
 use crate::browser::Browser;
 use crate::crew::{Crew, OBSERVER, PLAN, SUPERVISOR, TOWER_1, TOWER_2, read};
 use crate::looks::{glance, none};
+use gantline_protocol::log::entry::Said;
 use gantline_protocol::state::CallWord;
 use serde_json::json;
 use std::time::Duration;
@@ -187,5 +188,74 @@ async fn pages_that_are_seldom_seen() {
     none(&wrong);
     office.end().await;
     tower.end().await;
+    crew.end().await;
+}
+
+/// The place of the one worker on the ground, who alone may measure the gap.
+const GROUND: usize = 4;
+const ONE_READER: [(&str, &[&str]); 5] = [
+    ("Alder", &["supervisor"]),
+    ("Birch", &["tower"]),
+    ("Cedar", &["tower"]),
+    ("Dogwood", &["observer"]),
+    ("Elm", &["ground"]),
+];
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_number_that_did_not_pass_is_given_anew_with_what_was_done_by_who_alone_may_read_it() {
+    let by_tower = "text = \"Gap to the jumper\"\nby = [\"tower\"]";
+    let text = PLAN.replacen(by_tower, &by_tower.replace("tower", "ground"), 1);
+    assert_ne!(text, PLAN);
+    let crew = Crew::joined(read(&text), &ONE_READER).await;
+    crew.begins_work().await;
+    for (place, check) in [(TOWER_1, "carry"), (TOWER_2, "carry"), (OBSERVER, "seen")] {
+        crew.confirms(place, "load", check, Said::Yes).await;
+    }
+    let ground = Browser::start().await;
+    ground.enter(&crew.link(GROUND).await).await;
+    let open = "return !!document.querySelector('.number.on')";
+    let gives = async |digits: &[&str]| {
+        for digit in digits {
+            ground
+                .tap(&format!(".number.on [data-key='{digit}']"))
+                .await;
+        }
+        let confirm = ".number.on [data-control=confirm]";
+        ground.press(confirm, Duration::from_millis(1_500), 0).await;
+    };
+    ground.until("the number", open).await;
+    assert_eq!(
+        ground
+            .run("return document.querySelectorAll('.number.on [name=since]').length")
+            .await,
+        json!(0)
+    );
+    gives(&["0", ".", "1"]).await;
+    crew.all_show(CallWord::Hold).await;
+    ground.shows("hold").await;
+    ground
+        .until(
+            "what was said is asked again",
+            "return !!document.querySelector('main > .asked [data-control=open]')",
+        )
+        .await;
+    ground.tap("main > .asked [data-control=open]").await;
+    ground.until("the number again", open).await;
+    // What was typed is the holder's to clear.
+    gives(&["clear", "clear", "clear", "1", ".", "8", "8"]).await;
+    let asked = "return document.querySelector('main > .asked .tx')?.textContent.includes('Gap to the jumper: 1.88 m')";
+    ground.until("what was done is asked", asked).await;
+    ground.tap("main > .asked [data-control=open]").await;
+    until_sheet(&ground).await;
+    let on_sheet = json!({ "observer": false, "sheet": true, "long": true });
+    none(&glance(&ground, "odd-reread", &on_sheet).await);
+    ground.tap(".sheet.on [data-control=fill]").await;
+    let send = ".sheet.on [data-control=confirm]";
+    ground.press(send, Duration::from_millis(1_500), 0).await;
+    crew.shows(OBSERVER, "the number", |status| {
+        status.steps[1].checks[0].done
+    })
+    .await;
+    ground.end().await;
     crew.end().await;
 }

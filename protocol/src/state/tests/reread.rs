@@ -38,12 +38,12 @@ fn asked_since(site: &mut Site, device: u8) -> Option<bool> {
 }
 
 #[test]
-fn who_alone_may_read_a_value_is_asked_what_was_done_since_it_did_not_pass() {
+fn who_alone_may_read_a_value_is_asked_what_was_done_since_one_did_not_pass() {
     let mut site = measured_by(Who::Roles(vec![name("ground")]));
     assert_eq!(asked_since(&mut site, GROUND), Some(false));
     site.acknowledge(GROUND, "rig", "gap", value("1.20"));
-    assert_eq!(asked_since(&mut site, GROUND), Some(true));
-    // Another number alone does not bear it out, and the way on is still asked for.
+    assert_eq!(asked_since(&mut site, GROUND), Some(false));
+    // Another number alone does not bear it out; the way on is asked for.
     site.acknowledge(GROUND, "rig", "gap", value("1.80"));
     assert_eq!(site.hold_codes(GROUND), ["needs_second"]);
     assert_eq!(asked_since(&mut site, GROUND), Some(true));
