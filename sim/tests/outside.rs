@@ -1,72 +1,29 @@
 //! Outside: what comes from devices off the job, and what sounds on those that are on it.
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
+#[path = "support/quiet.rs"]
+mod quiet;
 mod support;
 
-use gantline_protocol::engine::{Alarm, Command, Effect, Engine, Input};
-use gantline_protocol::ids::DeviceKey;
+use gantline_protocol::engine::{Alarm, Command};
 use gantline_protocol::log::author::Author;
 use gantline_protocol::log::entry::{Body, Note, NoteKind, Said, StopKind};
-use gantline_protocol::log::sign::verify_batch;
-use gantline_protocol::log::wire::Entry;
-use gantline_protocol::plan::{self, Plan, Who};
+use gantline_protocol::plan::Who;
 use gantline_protocol::reason::Reason;
 use gantline_protocol::state::CallWord;
 use gantline_protocol::sync::{Datagram, Message};
-use gantline_protocol::time::{Now, WallClock};
-use gantline_sim::radio::Air;
-use gantline_sim::world::{Options, World};
-use std::collections::VecDeque;
+use gantline_protocol::time::WallClock;
+use gantline_sim::world::World;
+use quiet::{LEAD, TOWER_1, call, crew, quiet_at_the_first_step, small};
 use std::sync::Arc;
-use support::crew_of_six;
 
-const LEAD: usize = 0;
-const TOWER_1: usize = 1;
 const GROUND: usize = 3;
 const OBSERVER: usize = 4;
 const SPARE: usize = 5;
 
-fn small() -> Plan {
-    plan::parse("small.toml", plan::SMALL).unwrap()
-}
-
-fn crew(seed: u64, plan: Plan) -> World {
-    println!("seed {seed}");
-    World::with_crew(Options {
-        seed,
-        air: Air::CLEAR,
-        plan,
-        crew: crew_of_six(&["ground"]),
-        think_ms: (200, 900),
-    })
-}
-
-fn call(world: &World, device: usize) -> CallWord {
-    world.engine(device).unwrap().call(world.clock(device)).word
-}
-
 fn sounds(world: &World, device: usize, alarm: Alarm) -> bool {
     let status = world.engine(device).unwrap().status(world.clock(device));
     status.alarms.contains(&alarm)
-}
-
-/// Nobody does anything by themselves any more, and the first step is to be confirmed anew.
-fn quiet_at_the_first_step(world: &mut World) {
-    let proceeds = |world: &World| call(world, TOWER_1) == CallWord::Proceed;
-    assert!(world.run_until_exact(60_000, proceeds), "nobody proceeds");
-    for device in &mut world.devices {
-        device.willing = false;
-    }
-    world.run_for(1_000);
-    let back = Command::StepBack {
-        step: "approach".try_into().unwrap(),
-        why: "looked at anew".into(),
-    };
-    world.do_now(LEAD, back);
-    world.run_for(1_000);
-    let engine = world.engine(TOWER_1).unwrap();
-    assert_eq!(engine.job().complete().len(), 0);
-    assert_eq!(call(world, TOWER_1), CallWord::Proceed);
 }
 
 fn clearance(metres: &str) -> Command {
@@ -342,73 +299,4 @@ fn the_alarm_tells_nobody_of_a_blind_look_before_their_own() {
     world.run_for(1_000);
     assert!(sounds(&world, OBSERVER, Alarm::Clearance));
     assert!(sounds(&world, GROUND, Alarm::Clearance));
-}
-
-/// What a device's engine does with an input when nothing else reaches it: signatures are checked and entries are on
-/// the disk at once.
-fn alone(engine: &mut Engine, now: Now, input: Input) -> Vec<(DeviceKey, Message)> {
-    let mut inputs = VecDeque::from([input]);
-    let mut sent = Vec::new();
-    while let Some(input) = inputs.pop_front() {
-        for effect in engine.handle(now, input) {
-            match effect {
-                Effect::Verify { batch, entries } => {
-                    let (good, bad) = verify_batch(entries);
-                    inputs.push_back(Input::Verified { batch, good, bad });
-                }
-                Effect::Flush { batch, .. } => inputs.push_back(Input::Flushed { batch }),
-                Effect::Message { to, bytes } => sent.push((to, Message::decode(&bytes).unwrap())),
-                _ => {}
-            }
-        }
-    }
-    sent
-}
-
-#[test]
-fn who_never_heeds_the_evidence_of_a_fork_is_shown_it_less_and_less_often() {
-    let mut world = crew(640, small());
-    quiet_at_the_first_step(&mut world);
-    let note = |text: &str| {
-        Body::Note(Note {
-            kind: NoteKind::Plain,
-            text: text.into(),
-            about: None,
-        })
-    };
-    // Two entries of one device with the same number; one is with everybody, the other comes to one device alone.
-    let [known, other] =
-        ["one", "another"].map(|text| world.signed_by(OBSERVER, OBSERVER, note(text)).unwrap());
-    world.power_off(OBSERVER);
-    let message = |entry: &Entry| Message::Entries(vec![Arc::clone(&entry.bytes)]).encode();
-    world.receive(TOWER_1, GROUND, false, message(&known).to_vec());
-    world.run_for(3_000);
-    let mut engine = world.engine(LEAD).unwrap().clone();
-    assert!(engine.job().graph().find(&known.hash).is_some());
-    let mut now = world.clock(LEAD);
-    let key = |device: usize| world.engine(device).unwrap().me();
-    let bytes = message(&other).to_vec();
-    let from = key(TOWER_1);
-    // Its peers say no more than they have: they know of one branch, and heed nothing.
-    let mut shown = Vec::new();
-    let mut sent = alone(&mut engine, now, Input::Message { from, bytes });
-    let began = now.tick;
-    assert_eq!(engine.job().graph().forks().len(), 1);
-    while now.tick.since(began) < 60_000 {
-        let gives = |(to, message): &(DeviceKey, Message)| {
-            *to == key(GROUND) && matches!(message, Message::Give(_))
-        };
-        if sent.iter().any(gives) {
-            shown.push(now.tick.since(began) / 1_000);
-        }
-        now.tick = now.tick.plus(100);
-        sent = alone(&mut engine, now, Input::Tick);
-    }
-    let apart: Vec<u64> = shown.windows(2).map(|two| two[1] - two[0]).collect();
-    let first = apart.get(..6);
-    assert_eq!(
-        first,
-        Some(&[1, 2, 4, 8, 8, 8][..]),
-        "shown after {shown:?} s"
-    );
 }

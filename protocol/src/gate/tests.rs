@@ -936,6 +936,64 @@ fn exit_plan_opens_named_steps_only_and_the_stop_stays() {
 }
 
 #[test]
+fn an_exit_plan_is_sealed_by_the_supervisor_in_office_only() {
+    for handed_over in [false, true] {
+        let mut crew = at_s2();
+        let stop = crew.stop(GROUND, "lightning");
+        crew.sync();
+        let everyone = [LEAD, EYES, TOWER, GROUND, 4];
+        for device in everyone {
+            crew.say(device, Body::Heard(Heard { stop }));
+        }
+        crew.sync();
+        let exit = crew.say(
+            LEAD,
+            Body::ExitPlan(ExitPlan {
+                stops: vec![stop],
+                steps: vec![name("s2")],
+                without: Vec::new(),
+                why: "lower the string first".into(),
+            }),
+        );
+        crew.sync();
+        for device in everyone {
+            crew.say(device, Body::Agree(Agree { to: exit }));
+        }
+        crew.sync();
+        let due = crew.devices[LEAD].job.release_due(crew.key(LEAD)).unwrap();
+        if handed_over {
+            let offer = crew.say(
+                LEAD,
+                Body::Offer(Offer {
+                    what: Offered::Role {
+                        role: name("supervisor"),
+                        from: crew.key(LEAD),
+                    },
+                    to: Some(crew.key(4)),
+                }),
+            );
+            crew.sync();
+            let take = OfferNamed {
+                offer,
+                ready_age_ms: 0,
+            };
+            crew.say(4, Body::Take(take));
+            crew.sync();
+            let roster = crew.devices[LEAD].job.roster();
+            assert_eq!(roster.supervisor, Some(crew.key(4)));
+        }
+        let seal = crew.say(LEAD, Body::Release(due));
+        crew.sync();
+        let sealed = crew.devices[EYES].job.exit_plan().is_some();
+        assert_eq!(sealed, !handed_over);
+        let office = has(&crew.reasons(EYES, seal), |reason| {
+            matches!(reason, Reason::WrongRole { .. })
+        });
+        assert_eq!(office, handed_over, "{:?}", crew.reasons(EYES, seal));
+    }
+}
+
+#[test]
 fn exception_by_everybody_who_would_agree_to_a_resume() {
     let mut crew = at_s2();
     let body = Body::Exception(Exception {

@@ -1,0 +1,323 @@
+//! Alone: does a device keep its word when nothing reaches it but what a test gives it?
+#![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+#[path = "support/quiet.rs"]
+mod quiet;
+mod support;
+
+use gantline_protocol::engine::{Command, CommandId, Effect, Engine, Input, Outcome};
+use gantline_protocol::ids::DeviceKey;
+use gantline_protocol::log::entry::{Body, Note, NoteKind, Said, StopKind};
+use gantline_protocol::log::sign::verify_batch;
+use gantline_protocol::log::wire::Entry;
+use gantline_protocol::reason::Reason;
+use gantline_protocol::state::CallWord;
+use gantline_protocol::sync::{Datagram, Message};
+use gantline_protocol::time::Now;
+use gantline_sim::world::World;
+use quiet::{LEAD, TOWER_1, crew, quiet_at_the_first_step, small};
+use std::collections::VecDeque;
+use std::sync::Arc;
+
+const GROUND: usize = 3;
+const OBSERVER: usize = 4;
+
+/// What the disk does with what it is given.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Disk {
+    Writes,
+    Waits,
+    Fails,
+}
+
+/// A device of a crew from a moment on, with what it does kept. Signatures are checked at once.
+struct Alone {
+    engine: Engine,
+    now: Now,
+    disk: Disk,
+    asked: u64,
+    datagrams: Vec<(DeviceKey, Arc<[u8]>)>,
+    messages: Vec<(DeviceKey, Message)>,
+    outcomes: Vec<Outcome>,
+    /// What it gave to the disk, each entry as often as it did.
+    to_disk: Vec<Entry>,
+}
+
+impl Alone {
+    fn of(world: &World, device: usize) -> Self {
+        Self {
+            engine: world.engine(device).unwrap().clone(),
+            now: world.clock(device),
+            disk: Disk::Writes,
+            asked: 1_000_000,
+            datagrams: Vec::new(),
+            messages: Vec::new(),
+            outcomes: Vec::new(),
+            to_disk: Vec::new(),
+        }
+    }
+
+    fn give(&mut self, input: Input) {
+        let mut inputs = VecDeque::from([input]);
+        while let Some(input) = inputs.pop_front() {
+            for effect in self.engine.handle(self.now, input) {
+                match effect {
+                    Effect::Verify { batch, entries } => {
+                        let (good, bad) = verify_batch(entries);
+                        inputs.push_back(Input::Verified { batch, good, bad });
+                    }
+                    Effect::Flush { batch, entries } => {
+                        let entries = entries
+                            .into_iter()
+                            .map(|bytes| Entry::decode(bytes).unwrap());
+                        self.to_disk.extend(entries);
+                        match self.disk {
+                            Disk::Writes => inputs.push_back(Input::Flushed { batch }),
+                            Disk::Waits => {}
+                            Disk::Fails => {
+                                let why = "no room".to_owned();
+                                inputs.push_back(Input::FlushFailed { batch, why });
+                            }
+                        }
+                    }
+                    Effect::Datagram { to, bytes } => self.datagrams.push((to, bytes)),
+                    Effect::Message { to, bytes } => {
+                        self.messages.push((to, Message::decode(&bytes).unwrap()));
+                    }
+                    Effect::Reply { outcome, .. } => self.outcomes.push(outcome),
+                    _ => {}
+                }
+            }
+        }
+    }
+
+    fn press(&mut self, command: Command) {
+        self.asked += 1;
+        let id = CommandId(self.asked);
+        self.give(Input::Command { id, command });
+    }
+
+    fn wait(&mut self, ms: u64) {
+        let until = self.now.tick.plus(ms);
+        while self.now.tick < until {
+            self.now.tick = self.now.tick.plus(50).min(until);
+            self.give(Input::Tick);
+        }
+    }
+
+    /// Its newest beacon for a device, with those that it passes on.
+    fn beacon_for(&self, to: DeviceKey) -> Vec<u8> {
+        let beacon = |(addressee, bytes): &&(DeviceKey, Arc<[u8]>)| {
+            *addressee == to && matches!(Datagram::decode(bytes), Ok(Datagram::Beacons(_)))
+        };
+        self.datagrams.iter().rev().find(beacon).unwrap().1.to_vec()
+    }
+
+    /// How often a stop went to a device in a datagram, and in a message.
+    fn stops_for(&self, to: DeviceKey) -> (usize, usize) {
+        let is_stop = |bytes: &Arc<[u8]>| {
+            let entry = Entry::decode(Arc::clone(bytes)).unwrap();
+            entry.content.body.is_stop()
+        };
+        let datagram = |(addressee, bytes): &&(DeviceKey, Arc<[u8]>)| {
+            *addressee == to && matches!(Datagram::decode(bytes), Ok(Datagram::Stop(_)))
+        };
+        let message = |(addressee, message): &&(DeviceKey, Message)| {
+            *addressee == to
+                && matches!(message, Message::Entries(entries)
+                    if entries.iter().any(is_stop))
+        };
+        let datagrams = self.datagrams.iter().filter(datagram).count();
+        (datagrams, self.messages.iter().filter(message).count())
+    }
+
+    fn word(&self) -> CallWord {
+        self.engine.call(self.now).word
+    }
+}
+
+fn quiet_crew(seed: u64) -> World {
+    let mut world = crew(seed, small());
+    quiet_at_the_first_step(&mut world);
+    world
+}
+
+fn note(text: &str) -> Command {
+    Command::Note {
+        text: text.into(),
+        about: None,
+        kind: NoteKind::Plain,
+    }
+}
+
+fn stop(why: &str) -> Command {
+    Command::Stop {
+        kind: StopKind::Work,
+        why: why.into(),
+        item: None,
+    }
+}
+
+#[test]
+fn a_stop_goes_to_everybody_before_the_disk_has_it_and_again() {
+    let world = quiet_crew(700);
+    let mut ground = Alone::of(&world, GROUND);
+    ground.disk = Disk::Waits;
+    let others = [LEAD, TOWER_1, 2, OBSERVER, 5].map(|device| world.devices[device].id);
+    ground.press(stop("rope frayed"));
+    for other in others {
+        let (datagrams, messages) = ground.stops_for(other);
+        assert!(datagrams >= 1 && messages >= 1, "not at once");
+    }
+    let at_once = others.map(|other| ground.stops_for(other));
+    ground.wait(2_000);
+    for (other, before) in others.into_iter().zip(at_once) {
+        let after = ground.stops_for(other);
+        assert!(after.0 > before.0 && after.1 > before.1, "not again");
+    }
+    assert_eq!(ground.word(), CallWord::StopWork);
+}
+
+#[test]
+fn a_beacon_says_that_a_stop_is_pressed_and_who_hears_no_more_of_it_holds() {
+    let world = quiet_crew(701);
+    let mut ground = Alone::of(&world, GROUND);
+    let mut tower = Alone::of(&world, TOWER_1);
+    ground.disk = Disk::Waits;
+    // A beacon without a stop changes nothing.
+    ground.wait(1_000);
+    tower.wait(1_000);
+    let from = world.devices[GROUND].id;
+    let heard = |ground: &Alone| Input::Datagram {
+        from,
+        bytes: ground.beacon_for(world.devices[TOWER_1].id),
+    };
+    tower.give(heard(&ground));
+    assert_eq!(tower.word(), CallWord::Proceed);
+    ground.press(stop("rope frayed"));
+    ground.wait(500);
+    tower.wait(500);
+    tower.give(heard(&ground));
+    let call = tower.engine.call(tower.now);
+    assert_eq!(call.word, CallWord::Hold, "{:?}", call.reasons);
+    let said = Reason::NotQuiet { device: from };
+    assert!(call.reasons.contains(&said), "{:?}", call.reasons);
+}
+
+#[test]
+fn a_number_that_the_disk_refused_after_it_was_shown_is_never_used_again() {
+    let world = quiet_crew(702);
+    let mut ground = Alone::of(&world, GROUND);
+    ground.disk = Disk::Fails;
+    ground.press(stop("rope frayed"));
+    ground.wait(200);
+    ground.disk = Disk::Writes;
+    ground.wait(3_000);
+    ground.press(note("rope changed"));
+    ground.wait(1_000);
+    let me = ground.engine.me();
+    let mut own: Vec<_> = ground
+        .to_disk
+        .iter()
+        .filter(|entry| entry.content.author == me)
+        .map(|entry| (entry.content.seq, entry.hash))
+        .collect();
+    own.sort_unstable();
+    own.dedup();
+    assert_eq!(own.len(), 2, "a stop and a note");
+    assert_ne!(own[0].0, own[1].0, "one number for both");
+    let graph = ground.engine.job().graph();
+    assert!(own.iter().all(|(_, hash)| graph.find(hash).is_some()));
+}
+
+#[test]
+fn a_confirmation_waits_for_what_a_device_that_it_rests_on_has_said() {
+    let world = quiet_crew(703);
+    let mut tower = Alone::of(&world, TOWER_1);
+    let mut ground = Alone::of(&world, GROUND);
+    ground.press(note("tag line is long"));
+    ground.wait(500);
+    let said = ground.to_disk.last().unwrap().clone();
+    let to = world.devices[TOWER_1].id;
+    let from = world.devices[GROUND].id;
+    let press = Command::Acknowledge {
+        step: "approach".try_into().unwrap(),
+        check: "clearance".try_into().unwrap(),
+        said: Said::Value {
+            value: "1.30".parse().unwrap(),
+            unit: "m".into(),
+        },
+        change: None,
+        held_ms: None,
+    };
+    // With nothing said that is not here, it is recorded at once.
+    let mut level = Alone::of(&world, TOWER_1);
+    level.press(press.clone());
+    assert!(
+        matches!(level.outcomes[..], [Outcome::Recorded { .. }]),
+        "{:?}",
+        level.outcomes
+    );
+    let bytes = ground.beacon_for(to);
+    tower.give(Input::Datagram { from, bytes });
+    tower.press(press);
+    tower.wait(400);
+    assert!(tower.outcomes.is_empty(), "{:?}", tower.outcomes);
+    assert!(tower.to_disk.is_empty(), "written without it");
+    let bytes = Message::Entries(vec![Arc::clone(&said.bytes)]).encode();
+    tower.give(Input::Message {
+        from,
+        bytes: bytes.to_vec(),
+    });
+    tower.wait(400);
+    assert!(
+        matches!(tower.outcomes[..], [Outcome::Recorded { .. }]),
+        "{:?}",
+        tower.outcomes
+    );
+}
+
+#[test]
+fn who_never_heeds_the_evidence_of_a_fork_is_shown_it_less_and_less_often() {
+    let mut world = quiet_crew(640);
+    let note = |text: &str| {
+        Body::Note(Note {
+            kind: NoteKind::Plain,
+            text: text.into(),
+            about: None,
+        })
+    };
+    // Two entries of one device with the same number; one is with everybody, the other comes to one device alone.
+    let [known, other] =
+        ["one", "another"].map(|text| world.signed_by(OBSERVER, OBSERVER, note(text)).unwrap());
+    world.power_off(OBSERVER);
+    let message = |entry: &Entry| Message::Entries(vec![Arc::clone(&entry.bytes)]).encode();
+    world.receive(TOWER_1, GROUND, false, message(&known).to_vec());
+    world.run_for(3_000);
+    let mut lead = Alone::of(&world, LEAD);
+    assert!(lead.engine.job().graph().find(&known.hash).is_some());
+    // Its peers say no more than they have: they know of one branch, and heed nothing.
+    let bytes = message(&other).to_vec();
+    let from = world.devices[TOWER_1].id;
+    lead.give(Input::Message { from, bytes });
+    assert_eq!(lead.engine.job().graph().forks().len(), 1);
+    let began = lead.now.tick;
+    let mut shown = Vec::new();
+    while lead.now.tick.since(began) < 60_000 {
+        let gives = |(to, message): &(DeviceKey, Message)| {
+            *to == world.devices[GROUND].id && matches!(message, Message::Give(_))
+        };
+        if lead.messages.iter().any(gives) {
+            shown.push(lead.now.tick.since(began) / 1_000);
+        }
+        lead.messages.clear();
+        lead.wait(100);
+    }
+    let apart: Vec<u64> = shown.windows(2).map(|two| two[1] - two[0]).collect();
+    let first = apart.get(..6);
+    assert_eq!(
+        first,
+        Some(&[1, 2, 4, 8, 8, 8][..]),
+        "shown after {shown:?} s"
+    );
+}
