@@ -7,12 +7,13 @@ mod support;
 
 use gantline_protocol::engine::{Command, CommandId, Effect, Engine, Input, Outcome};
 use gantline_protocol::ids::DeviceKey;
+use gantline_protocol::log::columns;
 use gantline_protocol::log::entry::{Body, Note, NoteKind, Said, StopKind};
 use gantline_protocol::log::sign::verify_batch;
 use gantline_protocol::log::wire::Entry;
 use gantline_protocol::reason::Reason;
 use gantline_protocol::state::CallWord;
-use gantline_protocol::sync::{Datagram, Message};
+use gantline_protocol::sync::{Ask, Datagram, Message};
 use gantline_protocol::time::Now;
 use gantline_sim::world::World;
 use quiet::{LEAD, TOWER_1, crew, quiet_at_the_first_step, small};
@@ -320,4 +321,109 @@ fn who_never_heeds_the_evidence_of_a_fork_is_shown_it_less_and_less_often() {
         Some(&[1, 2, 4, 8, 8, 8][..]),
         "shown after {shown:?} s"
     );
+}
+
+/// What was given to a device, each entry as often as it was.
+fn given(device: &Alone, to: DeviceKey) -> Vec<Entry> {
+    let packed = device.messages.iter().filter_map(|(addressee, message)| {
+        let Message::Give(packed) = message else {
+            return None;
+        };
+        (*addressee == to).then_some(packed)
+    });
+    packed
+        .flat_map(|packed| columns::unpack(packed).unwrap())
+        .collect()
+}
+
+#[test]
+fn who_asks_for_all_of_the_log_again_and_again_does_not_get_the_air() {
+    let world = quiet_crew(704);
+    let mut lead = Alone::of(&world, LEAD);
+    for at in 0..60 {
+        lead.press(note(&format!("{at} {}", "rope ".repeat(90))));
+        lead.wait(200);
+    }
+    let from = world.devices[GROUND].id;
+    let nothing = Ask::default();
+    let ask = |ask: &Ask| Input::Message {
+        from,
+        bytes: Message::Ask(ask.clone()).encode().to_vec(),
+    };
+    let size = |entries: &[Entry]| entries.iter().map(|entry| entry.bytes.len()).sum::<usize>();
+    lead.messages.clear();
+    lead.give(ask(&nothing));
+    let all = size(&given(&lead, from));
+    assert!(all > 40_000, "{all} bytes in all");
+    // As often as asks are answered at all.
+    for _ in 0..60 * 16 {
+        lead.now.tick = lead.now.tick.plus(62);
+        lead.give(ask(&nothing));
+    }
+    let bytes = size(&given(&lead, from));
+    let most = 2 * 1024 * 1024 + 60 * 128 * 1024;
+    assert!(bytes < most && bytes > all * 60, "{bytes} bytes given");
+    // What it was not given before is given at once.
+    lead.press(note("rope changed"));
+    let seq = lead.to_disk.last().unwrap().content.seq;
+    let held = lead.engine.job().graph();
+    let authors = world.devices.iter().map(|device| device.id);
+    let heights = authors.map(|author| {
+        let less = u32::from(author == lead.engine.me());
+        let last = held.chains_of(author).find_map(|chain| held.last(chain));
+        (author.tag(), held.seq(last.unwrap()) + 1 - less)
+    });
+    let one = Ask {
+        heights: heights.collect(),
+        want: Vec::new(),
+    };
+    lead.messages.clear();
+    lead.give(ask(&one));
+    let new: Vec<_> = given(&lead, from)
+        .iter()
+        .map(|entry| entry.content.seq)
+        .collect();
+    assert_eq!(new, [seq]);
+}
+
+#[test]
+fn a_past_that_nobody_has_is_asked_for_less_and_less_often() {
+    let world = quiet_crew(705);
+    let mut lead = Alone::of(&world, LEAD);
+    // An entry whose past is known to its author alone.
+    let mut ground = Alone::of(&world, GROUND);
+    ground.press(note("one"));
+    ground.press(note("another"));
+    let (first, second) = (ground.to_disk[0].clone(), ground.to_disk[1].clone());
+    let message = |entry: &Entry| Input::Message {
+        from: world.devices[TOWER_1].id,
+        bytes: Message::Entries(vec![Arc::clone(&entry.bytes)])
+            .encode()
+            .to_vec(),
+    };
+    lead.give(message(&second));
+    let began = lead.now.tick;
+    let mut asked = Vec::new();
+    while lead.now.tick.since(began) < 120_000 {
+        lead.messages.clear();
+        lead.wait(100);
+        let by_name = lead
+            .messages
+            .iter()
+            .any(|(_, message)| matches!(message, Message::Ask(ask) if ask.want == [first.hash]));
+        if by_name {
+            asked.push(lead.now.tick.since(began));
+        }
+    }
+    assert!(asked[0] <= 1_000, "first asked for after {} ms", asked[0]);
+    let apart: Vec<u64> = asked.windows(2).map(|two| two[1] - two[0]).collect();
+    let (slowest, each) = (apart[apart.len() - 1], apart[0]);
+    assert!((400..=700).contains(&each), "{apart:?}");
+    assert!((3_900..=4_200).contains(&slowest), "{apart:?}");
+    assert!(apart.is_sorted_by(|a, b| *a <= *b + 100), "{apart:?}");
+    // It is taken in as soon as its past comes.
+    lead.give(message(&first));
+    lead.wait(100);
+    let graph = lead.engine.job().graph();
+    assert!(graph.find(&first.hash).is_some() && graph.find(&second.hash).is_some());
 }

@@ -8,13 +8,13 @@ use crate::bounds::{
 use crate::engine::device::{Engine, is_news};
 use crate::engine::intake::IN_HAND_MAX;
 use crate::engine::output::Effect;
-use crate::ids::DeviceKey;
+use crate::ids::{DeviceKey, EntryHash};
 use crate::log::columns;
-use crate::log::graph::EntryIx;
+use crate::log::graph::{EntryIx, Graph};
 use crate::log::wire::Entry;
 use crate::sync::{
-    Ask, BadMessage, Bucket, Datagram, Message, PeerFault, ahead_of, given, lack, misses_fork,
-    unlisted, with_in_hand,
+    Ask, BadMessage, Bucket, Datagram, Heights, Message, PeerFault, ahead_of, given, lack,
+    misses_fork, unlisted, with_in_hand,
 };
 use crate::time::Tick;
 use crate::watch::{Beacon, Row, Vouch, bundle, cadence_ms, check_beacon, job_tag, unbundle};
@@ -29,6 +29,12 @@ const LACK_AT_ONCE: u64 = 32;
 const ASK_AGAIN_MS: u64 = 500;
 /// Asks answered for one peer: so many at once, and so many a second.
 const ASKS: (u64, u64) = (64, 16);
+/// Bytes given to one peer that it was given before on the same link: so many at once, and so many a second. Who
+/// could not keep an answer asks again; one who asks for all of it again and again must not have the air.
+const AGAIN_BYTES: (u64, u64) = (GIVE_BYTES as u64, 128 * 1024);
+/// The past of what waits here is asked for every `ASK_AGAIN_MS`, of one peer after the other; each time that none of
+/// them had any of it, half as often, down to an eighth: maybe nobody will ever have it.
+const FRUITLESS_MAX: u32 = 3;
 /// Entries of one author taken from pushes at once; after that `ENTRIES_PER_SECOND_MAX` a second.
 const PUSHED_AT_ONCE: u64 = 400;
 /// Tips and evidence of a fork are shown to a peer at most so often, ms; of evidence that a peer does not heed, each
@@ -43,6 +49,9 @@ const GIVE_BYTES: usize = 1024 * 1024;
 #[derive(Clone, Debug)]
 struct Link {
     asks: Bucket,
+    again: Bucket,
+    /// How many entries of each author it was given at least, counted from the first.
+    given: Heights,
     tips_at: Option<Tick>,
     /// How often in a row it was shown the evidence of a fork and did not heed it.
     unheeded: u32,
@@ -57,6 +66,8 @@ pub(super) struct Links {
     off_by: Vec<DeviceKey>,
     lacking_since: Option<Tick>,
     last_ask: Option<(Tick, DeviceKey)>,
+    /// What was asked for by name alone, last, and how often in a row that brought nothing.
+    by_name: (Vec<EntryHash>, u32),
     gained: bool,
     /// A beacon of other entries than here has come since it was last looked for what is lacking.
     ask_soon: bool,
@@ -102,10 +113,13 @@ impl Engine {
             peer,
             Link {
                 asks: Bucket::full(ASKS.0, ASKS.1),
+                again: Bucket::full(AGAIN_BYTES.0, AGAIN_BYTES.1),
+                given: Heights::new(),
                 tips_at: None,
                 unheeded: 0,
             },
         );
+        self.links.by_name.1 = 0;
         self.next_beacon = self.now.tick;
         self.show_stops_to(peer, out);
         out.push(Effect::Changed);
@@ -433,26 +447,33 @@ impl Engine {
             &ask.want,
             GIVE_MAX_ENTRIES,
         );
-        self.give(from, entries, out);
-    }
-
-    fn give(&mut self, to: DeviceKey, mut entries: Vec<EntryIx>, out: &mut Vec<Effect>) {
         let graph = self.job.graph();
-        let mut bytes = 0_usize;
-        let fits = entries
-            .iter()
-            .take_while(|ix| {
-                bytes += graph.entry(**ix).bytes.len();
-                bytes <= GIVE_BYTES
-            })
-            .count()
-            .max(1);
-        entries.truncate(fits);
-        if entries.is_empty() {
+        let entries = at_once(graph, entries);
+        let again = entries.iter().filter(|&&ix| {
+            let author = graph.author(ix).tag();
+            let given = link.given.get(&author).copied().unwrap_or(0);
+            graph.seq(ix) < given
+        });
+        let again: usize = again.map(|&ix| graph.entry(ix).bytes.len()).sum();
+        if !link.again.take(again as u64, now) {
+            let fault = PeerFault::AsksTooMuch { peer: from };
+            out.push(Effect::Fault { peer: from, fault });
             return;
         }
+        self.give(from, &entries, out);
+    }
+
+    fn give(&mut self, to: DeviceKey, entries: &[EntryIx], out: &mut Vec<Effect>) {
+        let Some(link) = self.links.up.get_mut(&to).filter(|_| !entries.is_empty()) else {
+            return;
+        };
+        let graph = self.job.graph();
+        for &ix in entries {
+            let given = link.given.entry(graph.author(ix).tag()).or_default();
+            *given = (*given).max(graph.seq(ix).saturating_add(1));
+        }
         const { assert!(GIVE_BYTES < MESSAGE_MAX_BYTES) };
-        let packed = columns::pack(graph, &entries);
+        let packed = columns::pack(graph, entries);
         let bytes = Message::Give(packed).encode();
         out.push(Effect::Message { to, bytes });
     }
@@ -483,11 +504,19 @@ impl Engine {
             self.links.gained = false;
             return;
         }
+        let want: Vec<EntryHash> = self.intake.pen.missing().copied().collect();
+        let by_name_alone = candidates.is_empty();
+        let (named, fruitless) = &mut self.links.by_name;
+        if !by_name_alone || self.links.gained || *named != want {
+            *fruitless = 0;
+        }
+        let rounds = *fruitless / u32::try_from(self.links.up.len().max(1)).unwrap_or(u32::MAX);
+        let again_ms = ASK_AGAIN_MS << rounds.min(FRUITLESS_MAX);
         let since = *self.links.lacking_since.get_or_insert(now);
         let lasts = much || now.since(since) >= LACK_MS;
         let due = match self.links.last_ask {
             Some((at, _)) if self.links.gained => now.since(at) > 0,
-            Some((at, _)) => lasts && now.since(at) >= ASK_AGAIN_MS,
+            Some((at, _)) => lasts && now.since(at) >= again_ms,
             None => lasts,
         };
         let room = self.intake.in_hand_len() + GIVE_MAX_ENTRIES <= IN_HAND_MAX;
@@ -507,12 +536,16 @@ impl Engine {
             asked.iter().find(|peer| Some(**peer) > last).copied()
         };
         if let Some(peer) = peer.or_else(|| asked.first().copied()) {
-            let want = self.intake.pen.missing().copied().collect();
+            if by_name_alone {
+                let (named, fruitless) = &mut self.links.by_name;
+                named.clone_from(&want);
+                *fruitless = fruitless.saturating_add(1);
+            }
             self.ask(peer, want, out);
         }
     }
 
-    fn ask(&mut self, to: DeviceKey, want: Vec<crate::ids::EntryHash>, out: &mut Vec<Effect>) {
+    fn ask(&mut self, to: DeviceKey, want: Vec<EntryHash>, out: &mut Vec<Effect>) {
         let held = Arc::clone(&self.settled.held);
         let ask = Ask::new(&held, &self.intake.in_hand(), want);
         self.links.last_ask = Some((self.now.tick, to));
@@ -523,7 +556,7 @@ impl Engine {
 
     /// FORK: whoever knows a single branch is given the evidence; whoever holds as much of everybody and
     /// not as many entries is told the tips.
-    fn show_forks(&mut self, held: &crate::sync::Heights, out: &mut Vec<Effect>) {
+    fn show_forks(&mut self, held: &Heights, out: &mut Vec<Effect>) {
         let now = self.now.tick;
         let graph = self.job.graph();
         let mut show = Vec::new();
@@ -559,7 +592,8 @@ impl Engine {
             if evidence {
                 let theirs = self.watch.newest_have(&peer).cloned().unwrap_or_default();
                 let (entries, _) = given(graph, &theirs, &[], GIVE_MAX_ENTRIES);
-                self.give(peer, entries, out);
+                let entries = at_once(graph, entries);
+                self.give(peer, &entries, out);
             } else {
                 let tips = graph
                     .chains()
@@ -574,4 +608,19 @@ impl Engine {
             }
         }
     }
+}
+
+/// As many of these entries, in their order, as go into one answer.
+fn at_once(graph: &Graph, mut entries: Vec<EntryIx>) -> Vec<EntryIx> {
+    let mut bytes = 0_usize;
+    let fits = entries
+        .iter()
+        .take_while(|ix| {
+            bytes += graph.entry(**ix).bytes.len();
+            bytes <= GIVE_BYTES
+        })
+        .count()
+        .max(1);
+    entries.truncate(fits);
+    entries
 }
