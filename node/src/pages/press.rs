@@ -59,6 +59,8 @@ impl OnTheirWay {
 pub(crate) struct Answer {
     /// Recorded, and it counts.
     good: bool,
+    /// Recorded, whether it counts or not.
+    recorded: bool,
     /// What was shown has changed.
     changed: bool,
     /// In words.
@@ -310,6 +312,7 @@ async fn answer(shared: &Shared, outcome: &Outcome) -> Result<Answer, Refusal> {
     };
     Ok(Answer {
         good,
+        recorded: matches!(outcome, Outcome::Recorded { .. }),
         lines,
         ..Answer::default()
     })

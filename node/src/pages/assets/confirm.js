@@ -1,6 +1,6 @@
 // Confirm: a control is kept pressed until its time is over, a tick of the node came meanwhile, and nothing changed.
 import { heardAt, isFresh, note, send } from './page.js';
-import { given, typed } from './sheets.js';
+import { anew, given, typed } from './sheets.js';
 import * as twice from './twice.js';
 import { deed, forget } from './deed.js';
 
@@ -43,6 +43,8 @@ async function give(button, held) {
     if (answer.good) {
       navigator.vibrate?.(60);
       given();
+    } else if (answer.recorded) {
+      anew();
     }
   } catch {
     note([root.dataset.nodeSilent]);

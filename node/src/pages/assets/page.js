@@ -127,6 +127,10 @@ addEventListener('pageshow', (event) => {
   source.close();
   open();
 });
+// What was answered can lie over what is asked next: it goes when that is touched, or itself.
+addEventListener('pointerdown', (event) => {
+  if (event.target.closest?.('.note, input')) note([]);
+});
 addEventListener('contextmenu', (event) => event.preventDefault());
 
 // What is confirmed after reading can be confirmed when its end was on the glass.

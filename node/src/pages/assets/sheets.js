@@ -58,6 +58,13 @@ export function given() {
   close();
 }
 
+/** It was recorded and does not count: what is read next is another number. */
+export function anew() {
+  digits.clear();
+  const sheet = document.querySelector('.number.on');
+  if (sheet) draw(sheet);
+}
+
 /** What was typed on the sheet of a control. */
 export function typed(button) {
   const sheet = button.closest('.sheet');
@@ -130,6 +137,7 @@ export function watch() {
       case 'back':
         return close();
       case 'key':
+        note([]);
         return key(sheet, control.dataset.key);
       case 'box':
         return select(sheet, control.dataset.box);
