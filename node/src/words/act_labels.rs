@@ -161,6 +161,7 @@ pub struct ActLabels {
     pub leaves_open: &'static str,
     pub closes: &'static str,
     pub exit_line: &'static str,
+    pub exit_loads: &'static str,
     pub exit_steps: &'static str,
     pub exit_why: &'static str,
     pub exit_without: &'static str,

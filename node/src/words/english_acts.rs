@@ -150,6 +150,7 @@ pub(super) static ACTS: ActLabels = ActLabels {
     leaves_open: "What stays open, if anything",
     closes: "Closes what was left open",
     exit_line: "The stop stays. Only these steps go on, each with its checks, when all agree.",
+    exit_loads: "In a stop no load is handed over. These steps move one, and end only if it was in place before: {steps}.",
     exit_steps: "Steps that may go on",
     exit_why: "Why going on is the way to a safe state",
     exit_without: "Need not be in bounds for it",

@@ -150,6 +150,7 @@ pub(super) static ACTS: ActLabels = ActLabels {
     leaves_open: "Qué queda pendiente, si algo",
     closes: "Resuelve lo que quedó pendiente",
     exit_line: "El alto sigue. Solo siguen estos pasos, cada uno con lo suyo, si todos están de acuerdo.",
+    exit_loads: "En un alto no se entrega ninguna carga. Estos pasos mueven una, y solo terminan si ya estaba en su sitio: {steps}.",
     exit_steps: "Pasos que pueden seguir",
     exit_why: "Por qué seguir lleva a un estado seguro",
     exit_without: "Para esto puede estar fuera de límites",

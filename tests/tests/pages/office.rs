@@ -144,6 +144,14 @@ async fn in_a_stop_things_are_made_safe_and_an_exit_plan_opens_its_steps_only() 
         .does("safe-", &[("text", "Poles locked"), ("step", "load")])
         .await;
     office.opens("act/exit").await;
+    let loads = office
+        .browser
+        .run("return document.querySelector('main').innerText.match(/no load is handed over.*/)?.[0] ?? ''")
+        .await;
+    assert!(
+        loads.as_str().unwrap().ends_with("in place before: 4."),
+        "{loads}"
+    );
     office
         .is_told("exit-", "Still empty: Steps that may go on.")
         .await;

@@ -9,6 +9,7 @@ use crate::pages::view::View;
 use crate::words::fill;
 use gantline_protocol::engine::Command;
 use gantline_protocol::ids::{EntryHash, StepId};
+use gantline_protocol::plan::Step;
 use gantline_protocol::state::{StepState, WhereAside};
 use maud::{Markup, html};
 
@@ -115,7 +116,19 @@ pub(super) fn exit(view: &View) -> Vec<Part> {
     if !conditions.is_empty() {
         form = form.with([Field::Any("without", a.exit_without.to_owned(), conditions)]);
     }
-    vec![Part::Line(a.exit_line.to_owned()), Part::Form(form)]
+    let mut parts = vec![Part::Line(a.exit_line.to_owned())];
+    // HANDOFF: no load goes from hand to hand in a stop, whatever is agreed to.
+    let moving = view.status.steps.iter().enumerate().filter(|(_, status)| {
+        let moves = |step: &Step| !step.moves.is_empty();
+        status.state != StepState::Done && view.plan.step(&status.id).is_some_and(moves)
+    });
+    let moving: Vec<String> = moving.map(|(at, _)| (at + 1).to_string()).collect();
+    if !moving.is_empty() {
+        let line = fill(a.exit_loads, &[("steps", &moving.join(", "))]);
+        parts.push(Part::Line(line));
+    }
+    parts.push(Part::Form(form));
+    parts
 }
 
 pub(super) fn void(view: &View) -> Vec<Part> {
