@@ -6,7 +6,7 @@ mod quiet;
 mod support;
 
 use gantline_protocol::engine::{Command, CommandId, Effect, Engine, Input, Outcome};
-use gantline_protocol::ids::DeviceKey;
+use gantline_protocol::ids::{DeviceKey, EntryHash};
 use gantline_protocol::log::columns;
 use gantline_protocol::log::entry::{Body, Note, NoteKind, Said, StopKind};
 use gantline_protocol::log::sign::verify_batch;
@@ -20,6 +20,7 @@ use quiet::{LEAD, TOWER_1, crew, quiet_at_the_first_step, small};
 use std::collections::VecDeque;
 use std::sync::Arc;
 
+const TOWER_2: usize = 2;
 const GROUND: usize = 3;
 const OBSERVER: usize = 4;
 
@@ -164,7 +165,7 @@ fn a_stop_goes_to_everybody_before_the_disk_has_it_and_again() {
     let world = quiet_crew(700);
     let mut ground = Alone::of(&world, GROUND);
     ground.disk = Disk::Waits;
-    let others = [LEAD, TOWER_1, 2, OBSERVER, 5].map(|device| world.devices[device].id);
+    let others = [LEAD, TOWER_1, TOWER_2, OBSERVER, 5].map(|device| world.devices[device].id);
     ground.press(stop("rope frayed"));
     for other in others {
         let (datagrams, messages) = ground.stops_for(other);
@@ -426,4 +427,93 @@ fn a_past_that_nobody_has_is_asked_for_less_and_less_often() {
     lead.wait(100);
     let graph = lead.engine.job().graph();
     assert!(graph.find(&first.hash).is_some() && graph.find(&second.hash).is_some());
+}
+
+fn tips(hash: EntryHash) -> Vec<u8> {
+    Message::Tips(vec![hash]).encode().to_vec()
+}
+
+fn asks(device: &Alone, of: DeviceKey) -> usize {
+    let ask =
+        |(to, message): &&(DeviceKey, Message)| *to == of && matches!(message, Message::Ask(_));
+    device.messages.iter().filter(ask).count()
+}
+
+#[test]
+fn who_names_what_nobody_has_again_and_again_keeps_nobody_from_being_asked() {
+    let world = quiet_crew(706);
+    let (mut lead, mut ground) = (Alone::of(&world, LEAD), Alone::of(&world, GROUND));
+    let [honest, hostile] = [GROUND, TOWER_2].map(|device| world.devices[device].id);
+    ground.press(note("tag line is long"));
+    ground.wait(500);
+    let name = |lead: &mut Alone, at: u8| {
+        let bytes = tips(EntryHash([at; 32]));
+        lead.give(Input::Message {
+            from: hostile,
+            bytes,
+        });
+    };
+    name(&mut lead, 0);
+    let bytes = ground.beacon_for(lead.engine.me());
+    lead.give(Input::Datagram {
+        from: honest,
+        bytes,
+    });
+    for at in 1..20 {
+        name(&mut lead, at);
+        lead.wait(250);
+    }
+    assert!(asks(&lead, honest) > 5, "{}", asks(&lead, honest));
+    let followed = asks(&lead, hostile);
+    assert!((2..=8).contains(&followed), "{followed} of 20 followed");
+}
+
+#[test]
+fn who_always_has_a_little_more_keeps_nobody_from_being_asked() {
+    let world = quiet_crew(707);
+    let (mut lead, mut ground) = (Alone::of(&world, LEAD), Alone::of(&world, GROUND));
+    let mut more = Alone::of(&world, TOWER_2);
+    let [honest, hostile] = [GROUND, TOWER_2].map(|device| world.devices[device].id);
+    ground.press(note("tag line is long"));
+    ground.wait(500);
+    let mut given = 0;
+    let mut round = |lead: &mut Alone| {
+        // Two more, of which one is given when it is asked for.
+        more.press(note("one more"));
+        more.press(note("and one more"));
+        more.wait(100);
+        let bytes = more.beacon_for(lead.engine.me());
+        lead.give(Input::Datagram {
+            from: hostile,
+            bytes,
+        });
+        lead.wait(100);
+        if asks(lead, hostile) > 0 {
+            lead.messages.clear();
+            let graph = more.engine.job().graph();
+            let next = graph.find(&more.to_disk[given].hash).unwrap();
+            let packed = columns::pack(graph, &[next]);
+            given += 1;
+            let bytes = Message::Give(packed).encode().to_vec();
+            lead.give(Input::Message {
+                from: hostile,
+                bytes,
+            });
+        }
+    };
+    for _ in 0..10 {
+        round(&mut lead);
+    }
+    let bytes = ground.beacon_for(lead.engine.me());
+    lead.give(Input::Datagram {
+        from: honest,
+        bytes,
+    });
+    let mut asked = asks(&lead, honest);
+    for _ in 0..20 {
+        round(&mut lead);
+        asked += asks(&lead, honest);
+    }
+    assert!(given >= 10, "{given} given");
+    assert!(asked > 0, "never asked");
 }

@@ -112,7 +112,7 @@ static SENTENCES: Sentences = Sentences {
     wrong_answer_form: ("This asks for {expected}.", "Answer in that form."),
     needs_second_reader: (
         "It read out of limit before.",
-        "A second person reads it too; the worse of the two governs.",
+        "A second person reads it too, and the worse governs; where nobody else may, say what was done since.",
     ),
     conflict: (
         "Two answers differ: {check}.",

@@ -126,7 +126,7 @@ static SENTENCES: Sentences = Sentences {
     wrong_answer_form: ("Aquí se pide {expected}.", "Responda en esa forma."),
     needs_second_reader: (
         "Antes se leyó fuera del límite.",
-        "Lo lee también otra persona; vale la peor de las dos lecturas.",
+        "Lo lee también otra persona y vale la peor lectura; si nadie más puede, diga qué se hizo desde entonces.",
     ),
     conflict: (
         "Dos respuestas difieren: {check}.",

@@ -41,6 +41,11 @@ const PUSHED_AT_ONCE: u64 = 400;
 /// time half as often, down to an eighth. It can be the whole log, and one who never heeds it must not have the air.
 const TIPS_AGAIN_MS: u64 = 1_000;
 const UNHEEDED_MAX: u32 = 3;
+/// Tips of one peer that are followed by an ask: so many at once, and so many a second.
+const TIPS_FOLLOWED: (u64, u64) = (2, 1);
+/// A peer whose answers bring something is asked on so often; then it is the turn of the next that has something. One
+/// who always has a little more must not keep the others from being asked.
+const IN_A_ROW_MAX: u32 = 4;
 /// Beacons of others older than this are not passed on, ms.
 const PASS_ON_MS: u64 = 2_000;
 /// Bytes of entries in one answer, so that a stop behind it waits little.
@@ -52,6 +57,7 @@ struct Link {
     again: Bucket,
     /// How many entries of each author it was given at least, counted from the first.
     given: Heights,
+    tips: Bucket,
     tips_at: Option<Tick>,
     /// How often in a row it was shown the evidence of a fork and did not heed it.
     unheeded: u32,
@@ -69,6 +75,8 @@ pub(super) struct Links {
     /// What was asked for by name alone, last, and how often in a row that brought nothing.
     by_name: (Vec<EntryHash>, u32),
     gained: bool,
+    /// How often in a row the same peer was asked because it had brought something.
+    in_a_row: u32,
     /// A beacon of other entries than here has come since it was last looked for what is lacking.
     ask_soon: bool,
     turn: usize,
@@ -115,6 +123,7 @@ impl Engine {
                 asks: Bucket::full(ASKS.0, ASKS.1),
                 again: Bucket::full(AGAIN_BYTES.0, AGAIN_BYTES.1),
                 given: Heights::new(),
+                tips: Bucket::full(TIPS_FOLLOWED.0, TIPS_FOLLOWED.1),
                 tips_at: None,
                 unheeded: 0,
             },
@@ -348,10 +357,7 @@ impl Engine {
                 return;
             }
             Ok(Message::Tips(tips)) => {
-                let want = unlisted(self.job.graph(), &tips);
-                if !want.is_empty() {
-                    self.ask(from, want, out);
-                }
+                self.tips(from, &tips, out);
                 return;
             }
             Ok(Message::Give(packed)) => match columns::unpack(&packed) {
@@ -371,6 +377,18 @@ impl Engine {
             bad: fault,
         };
         out.push(Effect::Fault { peer: from, fault });
+    }
+
+    /// What a peer names and this device does not hold is asked for. That is no turn of its own: else who names what
+    /// nobody has would keep the others from being asked.
+    fn tips(&mut self, from: DeviceKey, tips: &[EntryHash], out: &mut Vec<Effect>) {
+        let want = unlisted(self.job.graph(), tips);
+        let Some(link) = self.links.up.get_mut(&from) else {
+            return;
+        };
+        if !want.is_empty() && link.tips.take(1, self.now.tick) {
+            self.ask(from, want, out);
+        }
     }
 
     /// New entries, pushed: bounded for each author. What is turned away is asked for later.
@@ -530,7 +548,8 @@ impl Engine {
         };
         // A peer whose ask brought something is asked on; else the next one has its turn.
         let last = self.links.last_ask.map(|(_, peer)| peer);
-        let peer = if self.links.gained {
+        let on = self.links.gained && self.links.in_a_row < IN_A_ROW_MAX;
+        let peer = if on {
             last.filter(|peer| asked.contains(peer))
         } else {
             asked.iter().find(|peer| Some(**peer) > last).copied()
@@ -541,6 +560,13 @@ impl Engine {
                 named.clone_from(&want);
                 *fruitless = fruitless.saturating_add(1);
             }
+            self.links.in_a_row = if on && last == Some(peer) {
+                self.links.in_a_row + 1
+            } else {
+                0
+            };
+            self.links.last_ask = Some((now, peer));
+            self.links.gained = false;
             self.ask(peer, want, out);
         }
     }
@@ -548,8 +574,6 @@ impl Engine {
     fn ask(&mut self, to: DeviceKey, want: Vec<EntryHash>, out: &mut Vec<Effect>) {
         let held = Arc::clone(&self.settled.held);
         let ask = Ask::new(&held, &self.intake.in_hand(), want);
-        self.links.last_ask = Some((self.now.tick, to));
-        self.links.gained = false;
         let bytes = Message::Ask(ask).encode();
         out.push(Effect::Message { to, bytes });
     }
