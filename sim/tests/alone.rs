@@ -517,3 +517,54 @@ fn who_always_has_a_little_more_keeps_nobody_from_being_asked() {
     assert!(given >= 10, "{given} given");
     assert!(asked > 0, "never asked");
 }
+
+#[test]
+fn forged_stops_do_not_make_a_true_one_wait_for_the_disk() {
+    let world = quiet_crew(708);
+    let (mut lead, mut ground) = (Alone::of(&world, LEAD), Alone::of(&world, GROUND));
+    let [honest, hostile] = [GROUND, TOWER_2].map(|device| world.devices[device].id);
+    ground.press(stop("rope frayed"));
+    let stop = ground.to_disk.last().unwrap().clone();
+    lead.disk = Disk::Waits;
+    let datagram = |from: DeviceKey, stop: &[u8]| Input::Datagram {
+        from,
+        bytes: Datagram::Stop(stop).encode().unwrap().to_vec(),
+    };
+    for at in 0..100_u8 {
+        let mut forged = stop.bytes.to_vec();
+        // The last bytes are the signature.
+        let last = forged.len() - 1 - usize::from(at % 32);
+        forged[last] ^= at | 1;
+        lead.give(datagram(hostile, &forged));
+    }
+    assert_eq!(lead.word(), CallWord::Proceed);
+    lead.give(datagram(honest, &stop.bytes));
+    assert_eq!(lead.word(), CallWord::StopWork);
+}
+
+#[test]
+fn forged_entries_do_not_make_a_true_one_be_turned_away() {
+    let world = quiet_crew(709);
+    let (mut lead, mut ground) = (Alone::of(&world, LEAD), Alone::of(&world, GROUND));
+    let [honest, hostile] = [GROUND, TOWER_2].map(|device| world.devices[device].id);
+    ground.press(note("rope changed"));
+    let true_one = ground.to_disk.last().unwrap().clone();
+    let message = |from: DeviceKey, entries: Vec<Arc<[u8]>>| Input::Message {
+        from,
+        bytes: Message::Entries(entries).encode().to_vec(),
+    };
+    for at in 0..=255_u8 {
+        let forged = [1, 2, 3].map(|place| {
+            let mut forged = true_one.bytes.to_vec();
+            // The last bytes are the signature.
+            let last = forged.len() - place;
+            forged[last] ^= at | 1;
+            Arc::from(forged)
+        });
+        lead.give(message(hostile, forged.to_vec()));
+    }
+    assert!(lead.to_disk.is_empty());
+    lead.give(message(honest, vec![Arc::clone(&true_one.bytes)]));
+    let graph = lead.engine.job().graph();
+    assert!(graph.find(&true_one.hash).is_some(), "turned away");
+}

@@ -25,8 +25,8 @@ const MESSAGE_AGAIN_MS: u64 = 1_000;
 const GIVE_UP_MS: u64 = 60_000;
 /// Stops of others that are shown before they are applied; an author's flood of them shows no less.
 const LOOSE_MAX: usize = 256;
-/// Signatures of stops that are checked on the spot for one author: so many at once, so many a second.
-/// The rest is checked with everything else.
+/// Stops of one author that are checked on the spot: so many at once, so many a second. The same of stops from one peer
+/// whose signature was bad. The rest is checked with everything else.
 const ON_THE_SPOT: (u64, u64) = (20, 5);
 /// A stranger's stop is logged again only after so long, ms.
 const STRANGER_AGAIN_MS: u64 = 10_000;
@@ -50,6 +50,8 @@ pub(super) struct Spread {
     loose: Vec<Entry>,
     going: BTreeMap<EntryHash, Going>,
     on_the_spot: BTreeMap<DeviceKey, Bucket>,
+    /// By who sent them: else one who signs with nobody's key could use up what an author has.
+    badly_signed: BTreeMap<DeviceKey, Bucket>,
     strangers: BTreeMap<DeviceKey, Tick>,
     with_beacon: bool,
 }
@@ -232,20 +234,25 @@ impl Engine {
             return;
         }
         let of_this_job = entry.content.job == self.job.id();
-        let on_the_spot = self
-            .spread
-            .on_the_spot
-            .entry(author)
-            .or_insert_with(|| Bucket::full(ON_THE_SPOT.0, ON_THE_SPOT.1))
-            .take(1, self.now.tick);
-        self.spread
-            .on_the_spot
-            .retain(|known, _| self.intake.admitted.contains(known));
+        let now = self.now.tick;
+        let has_room = |buckets: &BTreeMap<DeviceKey, Bucket>, of: &DeviceKey| {
+            buckets.get(of).is_none_or(|bucket| bucket.has(1, now))
+        };
+        let on_the_spot = has_room(&self.spread.on_the_spot, &author)
+            && has_room(&self.spread.badly_signed, &from);
         if !of_this_job || !self.intake.admitted.contains(&author) || !on_the_spot {
             self.check(vec![entry], out);
             return;
         }
-        match self.author.verify(entry) {
+        let checked = self.author.verify(entry);
+        let (buckets, of) = match &checked {
+            Ok(_) => (&mut self.spread.on_the_spot, author),
+            Err(_) => (&mut self.spread.badly_signed, from),
+        };
+        let full = || Bucket::full(ON_THE_SPOT.0, ON_THE_SPOT.1);
+        buckets.entry(of).or_insert_with(full).take(1, now);
+        buckets.retain(|known, _| self.intake.admitted.contains(known));
+        match checked {
             Ok(verified) => {
                 let entry = verified.entry().clone();
                 if self.spread.loose.len() < LOOSE_MAX {

@@ -35,7 +35,7 @@ const AGAIN_BYTES: (u64, u64) = (GIVE_BYTES as u64, 128 * 1024);
 /// The past of what waits here is asked for every `ASK_AGAIN_MS`, of one peer after the other; each time that none of
 /// them had any of it, half as often, down to an eighth: maybe nobody will ever have it.
 const FRUITLESS_MAX: u32 = 3;
-/// Entries of one author taken from pushes at once; after that `ENTRIES_PER_SECOND_MAX` a second.
+/// Entries that one peer pushes and that are taken at once; after that `ENTRIES_PER_SECOND_MAX` a second.
 const PUSHED_AT_ONCE: u64 = 400;
 /// Tips and evidence of a fork are shown to a peer at most so often, ms; of evidence that a peer does not heed, each
 /// time half as often, down to an eighth. It can be the whole log, and one who never heeds it must not have the air.
@@ -101,7 +101,7 @@ impl Links {
     pub(super) fn keep_only(&mut self, present: &[DeviceKey]) {
         self.up.retain(|peer, _| present.contains(peer));
         self.off_by.retain(|peer| present.contains(peer));
-        self.pushed.retain(|author, _| present.contains(author));
+        self.pushed.retain(|peer, _| present.contains(peer));
     }
 
     pub(super) fn peers(&self) -> impl Iterator<Item = &DeviceKey> {
@@ -391,24 +391,24 @@ impl Engine {
         }
     }
 
-    /// New entries, pushed: bounded for each author. What is turned away is asked for later.
+    /// New entries, pushed: bounded for each peer, as a device pushes what it has written itself, and whose name is on
+    /// them is not known before they are checked. What is turned away is asked for later.
     fn entries(&mut self, from: DeviceKey, entries: Vec<Arc<[u8]>>, out: &mut Vec<Effect>) {
         let mut good = Vec::new();
-        let mut too_fast = BTreeSet::new();
+        let mut too_fast = false;
         for bytes in entries {
             match Entry::decode(bytes) {
                 Ok(entry) if entry.content.body.is_stop() => {
                     self.stop_heard_of(from, entry, out);
                 }
                 Ok(entry) => {
-                    let author = entry.content.author;
-                    let bucket = self.links.pushed.entry(author).or_insert_with(|| {
+                    let bucket = self.links.pushed.entry(from).or_insert_with(|| {
                         Bucket::full(PUSHED_AT_ONCE, u64::from(ENTRIES_PER_SECOND_MAX))
                     });
                     if bucket.take(1, self.now.tick) {
                         good.push(entry);
                     } else {
-                        too_fast.insert(author);
+                        too_fast = true;
                     }
                 }
                 Err(bad) => {
@@ -417,15 +417,10 @@ impl Engine {
                 }
             }
         }
-        for author in too_fast {
-            let fault = PeerFault::TooFast { author };
+        if too_fast {
+            let fault = PeerFault::TooFast { peer: from };
             out.push(Effect::Fault { peer: from, fault });
         }
-        self.links.pushed.retain(|author, _| {
-            self.told_peers
-                .as_ref()
-                .is_some_and(|peers| peers.contains(author))
-        });
         self.check(good, out);
     }
 

@@ -25,6 +25,12 @@ impl Bucket {
         }
     }
 
+    /// Whether `amount` is there; takes nothing.
+    #[must_use]
+    pub fn has(&self, amount: u64, now: Tick) -> bool {
+        self.clone().take(amount, now)
+    }
+
     /// Takes `amount` if it is there.
     pub fn take(&mut self, amount: u64, now: Tick) -> bool {
         let gained = now.since(self.at).saturating_mul(self.per_second);
@@ -53,6 +59,7 @@ mod tests {
         assert!(!bucket.take(1, Tick(509)));
         assert!(bucket.take(1, Tick(510)));
         assert!(!bucket.take(1, Tick(510)));
+        assert!(bucket.has(3, Tick(100_000)) && !bucket.has(4, Tick(100_000)));
         assert!(bucket.take(3, Tick(100_000)));
         assert!(!bucket.take(1, Tick(100_000)));
     }

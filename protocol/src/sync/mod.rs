@@ -57,14 +57,14 @@ pub enum PeerFault {
         /// Which.
         bad: crate::log::sign::BadSignature,
     },
-    /// More new entries a second than one device may have. The rest is asked for when there is time.
+    /// More new entries a second than one device may send. The rest is asked for when there is time.
     #[error(
-        "{author} writes more than {} entries a second",
+        "{peer} sends more than {} entries a second",
         crate::bounds::ENTRIES_PER_SECOND_MAX
     )]
     TooFast {
-        /// Whose entries.
-        author: DeviceKey,
+        /// Who.
+        peer: DeviceKey,
     },
     /// A peer asks more often than it may.
     #[error("{peer} asks for more than it can be given")]
