@@ -32,11 +32,14 @@ enum Disk {
     Fails,
 }
 
-/// A device of a crew from a moment on, with what it does kept. Signatures are checked at once.
+/// A device of a crew from a moment on, with what it does kept.
 struct Alone {
     engine: Engine,
     now: Now,
     disk: Disk,
+    /// Signatures are checked when a test says so, not at once.
+    checks_late: bool,
+    unchecked: Vec<Input>,
     asked: u64,
     datagrams: Vec<(DeviceKey, Arc<[u8]>)>,
     messages: Vec<(DeviceKey, Message)>,
@@ -51,6 +54,8 @@ impl Alone {
             engine: world.engine(device).unwrap().clone(),
             now: world.clock(device),
             disk: Disk::Writes,
+            checks_late: false,
+            unchecked: Vec::new(),
             asked: 1_000_000,
             datagrams: Vec::new(),
             messages: Vec::new(),
@@ -66,7 +71,12 @@ impl Alone {
                 match effect {
                     Effect::Verify { batch, entries } => {
                         let (good, bad) = verify_batch(entries);
-                        inputs.push_back(Input::Verified { batch, good, bad });
+                        let checked = Input::Verified { batch, good, bad };
+                        if self.checks_late {
+                            self.unchecked.push(checked);
+                        } else {
+                            inputs.push_back(checked);
+                        }
                     }
                     Effect::Flush { batch, entries } => {
                         let entries = entries
@@ -567,4 +577,60 @@ fn forged_entries_do_not_make_a_true_one_be_turned_away() {
     lead.give(message(honest, vec![Arc::clone(&true_one.bytes)]));
     let graph = lead.engine.job().graph();
     assert!(graph.find(&true_one.hash).is_some(), "turned away");
+}
+
+#[test]
+fn a_forged_copy_that_is_being_checked_does_not_pass_for_the_true_one() {
+    let world = quiet_crew(710);
+    let (mut lead, mut ground) = (Alone::of(&world, LEAD), Alone::of(&world, GROUND));
+    ground.press(note("rope changed"));
+    let true_one = Arc::clone(&ground.to_disk.last().unwrap().bytes);
+    let mut forged = true_one.to_vec();
+    *forged.last_mut().unwrap() ^= 1;
+    lead.checks_late = true;
+    for (from, bytes) in [(TOWER_2, Arc::from(forged)), (GROUND, true_one)] {
+        let from = world.devices[from].id;
+        let bytes = Message::Entries(vec![bytes]).encode().to_vec();
+        lead.give(Input::Message { from, bytes });
+    }
+    for checked in core::mem::take(&mut lead.unchecked) {
+        lead.give(checked);
+    }
+    let hash = ground.to_disk.last().unwrap().hash;
+    assert!(lead.engine.job().graph().find(&hash).is_some());
+}
+
+#[test]
+fn who_gives_what_nobody_asked_for_gives_no_more_than_it_may_push() {
+    let world = quiet_crew(711);
+    let (mut lead, mut more) = (Alone::of(&world, LEAD), Alone::of(&world, TOWER_2));
+    for _ in 0..1_000 {
+        more.press(note("one more"));
+        more.wait(50);
+    }
+    let graph = more.engine.job().graph();
+    let written = more.to_disk.iter().map(|entry| &entry.hash);
+    let written: Vec<_> = written.map(|hash| graph.find(hash).unwrap()).collect();
+    let bytes = Message::Give(columns::pack(graph, &written))
+        .encode()
+        .to_vec();
+    let from = world.devices[TOWER_2].id;
+    let before = lead.engine.job().graph().len();
+    for _ in 0..20 {
+        let bytes = bytes.clone();
+        lead.give(Input::Message { from, bytes });
+    }
+    let taken = lead.engine.job().graph().len() - before;
+    assert!((200..=500).contains(&taken), "{taken} taken");
+    // Once it is asked, all of it is taken at once.
+    let beacon = more.beacon_for(lead.engine.me());
+    lead.give(Input::Datagram {
+        from,
+        bytes: beacon,
+    });
+    lead.wait(200);
+    assert!(asks(&lead, from) > 0);
+    lead.give(Input::Message { from, bytes });
+    let taken = lead.engine.job().graph().len() - before;
+    assert_eq!(taken, written.len());
 }

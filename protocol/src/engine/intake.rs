@@ -10,7 +10,7 @@ use crate::log::entry::Body;
 use crate::log::graph::Graph;
 use crate::log::pen::Pen;
 use crate::log::sign::Verified;
-use crate::log::wire::Entry;
+use crate::log::wire::{Entry, SIGNATURE_BYTES};
 use crate::sync::InHand;
 use core::hash::{BuildHasher, Hasher};
 use hashbrown::{HashMap, HashSet};
@@ -27,12 +27,23 @@ pub(super) struct Refusal {
     pub(super) why: &'static str,
 }
 
+/// An entry under one signature. A copy with another is another: it must not pass for the true one while it is checked.
+type Signed = (EntryHash, [u8; SIGNATURE_BYTES]);
+
 /// An entry that is being checked.
 #[derive(Clone, Debug)]
 struct Named {
-    hash: EntryHash,
+    signed: Signed,
     author: DeviceTag,
     seq: u32,
+}
+
+/// Entries that are checked together.
+#[derive(Clone, Debug)]
+struct Checking {
+    named: Vec<Named>,
+    /// They came when they were asked for.
+    asked: bool,
 }
 
 /// Hashes are spread evenly already; their first bytes find them. Such a map is never walked, as its order says
@@ -67,12 +78,12 @@ pub(super) struct Intake {
     pub(super) pen: Pen,
     /// Everybody admitted by an entry that is applied or on its way to disk, and the founder.
     pub(super) admitted: BTreeSet<DeviceKey>,
-    checking: BTreeMap<VerifyId, Vec<Named>>,
+    checking: BTreeMap<VerifyId, Checking>,
     flushing: BTreeMap<FlushId, Vec<Verified>>,
     /// On its way to disk: author and number by hash.
     to_disk: HashMap<EntryHash, (DeviceKey, u32), ByFirstBytes>,
     /// Being checked.
-    to_check: HashSet<EntryHash, ByFirstBytes>,
+    to_check: HashSet<Signed, ByFirstBytes>,
     /// Ready for the next flush, in order.
     batch: Vec<Verified>,
     /// What the disk refused, in order; tried again.
@@ -82,12 +93,14 @@ pub(super) struct Intake {
 }
 
 impl Intake {
-    /// Whether an entry is here, in whatever state.
+    /// Whether a checked entry is here, in whatever state.
     pub(super) fn knows(&self, graph: &Graph, hash: &EntryHash) -> bool {
-        graph.find(hash).is_some()
-            || self.to_check.contains(hash)
-            || self.to_disk.contains_key(hash)
-            || self.pen.holds(hash)
+        graph.find(hash).is_some() || self.to_disk.contains_key(hash) || self.pen.holds(hash)
+    }
+
+    /// Whether an entry is being checked under this signature.
+    pub(super) fn is_checking(&self, entry: &Entry) -> bool {
+        self.to_check.contains(&signed(entry))
     }
 
     /// How many entries are being checked or on their way to disk.
@@ -95,10 +108,12 @@ impl Intake {
         self.to_check.len() + self.to_disk.len()
     }
 
-    /// Numbers of each author that are being checked or on their way to disk.
+    /// Numbers of each author that are on their way to disk, or are being checked and were asked for: what comes unasked
+    /// may be signed by nobody, and must not keep this device from asking.
     pub(super) fn in_hand(&self) -> InHand {
         let mut in_hand = InHand::new();
-        let checking = self.checking.values().flatten();
+        let asked = self.checking.values().filter(|checking| checking.asked);
+        let checking = asked.flat_map(|checking| &checking.named);
         let to_disk = self.flushing.values().flatten();
         let to_disk = to_disk.chain(&self.batch).chain(&self.stuck);
         let to_disk = to_disk.map(|verified| {
@@ -117,17 +132,18 @@ impl Intake {
         in_hand
     }
 
-    /// Notes entries whose signatures are to be checked.
-    pub(super) fn check(&mut self, entries: &[Entry]) -> VerifyId {
+    /// Notes entries whose signatures are to be checked. `asked`: they came when they were asked for.
+    pub(super) fn check(&mut self, entries: &[Entry], asked: bool) -> VerifyId {
         let id = VerifyId(self.next_check);
         self.next_check += 1;
-        self.to_check.extend(entries.iter().map(|entry| entry.hash));
+        self.to_check.extend(entries.iter().map(signed));
         let named = entries.iter().map(|entry| Named {
-            hash: entry.hash,
+            signed: signed(entry),
             author: entry.content.author.tag(),
             seq: entry.content.seq,
         });
-        self.checking.insert(id, named.collect());
+        let named = named.collect();
+        self.checking.insert(id, Checking { named, asked });
         id
     }
 
@@ -136,8 +152,8 @@ impl Intake {
         let Some(batch) = self.checking.remove(&id) else {
             return false;
         };
-        for named in batch {
-            self.to_check.remove(&named.hash);
+        for named in batch.named {
+            self.to_check.remove(&named.signed);
         }
         true
     }
@@ -264,4 +280,8 @@ impl Intake {
         self.batch = core::mem::take(&mut self.stuck);
         self.batch.extend(rest);
     }
+}
+
+fn signed(entry: &Entry) -> Signed {
+    (entry.hash, entry.signature())
 }

@@ -241,7 +241,7 @@ impl Engine {
         let on_the_spot = has_room(&self.spread.on_the_spot, &author)
             && has_room(&self.spread.badly_signed, &from);
         if !of_this_job || !self.intake.admitted.contains(&author) || !on_the_spot {
-            self.check(vec![entry], out);
+            self.check(vec![entry], false, out);
             return;
         }
         let checked = self.author.verify(entry);

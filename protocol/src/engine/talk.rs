@@ -35,6 +35,8 @@ const AGAIN_BYTES: (u64, u64) = (GIVE_BYTES as u64, 128 * 1024);
 /// The past of what waits here is asked for every `ASK_AGAIN_MS`, of one peer after the other; each time that none of
 /// them had any of it, half as often, down to an eighth: maybe nobody will ever have it.
 const FRUITLESS_MAX: u32 = 3;
+/// Answers that a peer may still give: who has nothing to give answers nothing.
+const OWES_MAX: u32 = 4;
 /// Entries that one peer pushes and that are taken at once; after that `ENTRIES_PER_SECOND_MAX` a second.
 const PUSHED_AT_ONCE: u64 = 400;
 /// Tips and evidence of a fork are shown to a peer at most so often, ms; of evidence that a peer does not heed, each
@@ -55,6 +57,8 @@ const GIVE_BYTES: usize = 1024 * 1024;
 struct Link {
     asks: Bucket,
     again: Bucket,
+    /// How many answers to asks may still come from it.
+    owes: u32,
     /// How many entries of each author it was given at least, counted from the first.
     given: Heights,
     tips: Bucket,
@@ -104,6 +108,11 @@ impl Links {
         self.pushed.retain(|peer, _| present.contains(peer));
     }
 
+    fn pushes_of(&mut self, peer: DeviceKey) -> &mut Bucket {
+        let full = || Bucket::full(PUSHED_AT_ONCE, u64::from(ENTRIES_PER_SECOND_MAX));
+        self.pushed.entry(peer).or_insert_with(full)
+    }
+
     pub(super) fn peers(&self) -> impl Iterator<Item = &DeviceKey> {
         self.up.keys()
     }
@@ -122,6 +131,7 @@ impl Engine {
             Link {
                 asks: Bucket::full(ASKS.0, ASKS.1),
                 again: Bucket::full(AGAIN_BYTES.0, AGAIN_BYTES.1),
+                owes: 0,
                 given: Heights::new(),
                 tips: Bucket::full(TIPS_FOLLOWED.0, TIPS_FOLLOWED.1),
                 tips_at: None,
@@ -362,8 +372,7 @@ impl Engine {
             }
             Ok(Message::Give(packed)) => match columns::unpack(&packed) {
                 Ok(entries) => {
-                    // Only what is new goes on at once; else a peer could make the two ask and give for ever.
-                    self.links.gained = self.check(entries, out);
+                    self.answered(from, entries, out);
                     return;
                 }
                 Err(bad) => BadMessage::Packed {
@@ -377,6 +386,31 @@ impl Engine {
             bad: fault,
         };
         out.push(Effect::Fault { peer: from, fault });
+    }
+
+    /// Entries packed in columns. As many as asked for, if they were; else no more than a peer may push.
+    fn answered(&mut self, from: DeviceKey, mut entries: Vec<Entry>, out: &mut Vec<Effect>) {
+        let now = self.now.tick;
+        let Some(link) = self.links.up.get_mut(&from) else {
+            return;
+        };
+        let asked = link.owes > 0;
+        link.owes = link.owes.saturating_sub(1);
+        if !asked {
+            let (graph, intake) = (self.job.graph(), &self.intake);
+            entries.retain(|entry| !intake.knows(graph, &entry.hash));
+            let bucket = self.links.pushes_of(from);
+            let fits = entries.iter().take_while(|_| bucket.take(1, now)).count();
+            if fits < entries.len() {
+                entries.truncate(fits);
+                let fault = PeerFault::TooFast { peer: from };
+                out.push(Effect::Fault { peer: from, fault });
+            }
+        }
+        // Only what is new goes on at once; else a peer could make the two ask and give for ever.
+        if self.check(entries, asked, out) && asked {
+            self.links.gained = true;
+        }
     }
 
     /// What a peer names and this device does not hold is asked for. That is no turn of its own: else who names what
@@ -402,10 +436,7 @@ impl Engine {
                     self.stop_heard_of(from, entry, out);
                 }
                 Ok(entry) => {
-                    let bucket = self.links.pushed.entry(from).or_insert_with(|| {
-                        Bucket::full(PUSHED_AT_ONCE, u64::from(ENTRIES_PER_SECOND_MAX))
-                    });
-                    if bucket.take(1, self.now.tick) {
+                    if self.links.pushes_of(from).take(1, self.now.tick) {
                         good.push(entry);
                     } else {
                         too_fast = true;
@@ -421,11 +452,16 @@ impl Engine {
             let fault = PeerFault::TooFast { peer: from };
             out.push(Effect::Fault { peer: from, fault });
         }
-        self.check(good, out);
+        self.check(good, false, out);
     }
 
-    /// Lets the signatures of what is new be checked; whether anything was.
-    pub(super) fn check(&mut self, entries: Vec<Entry>, out: &mut Vec<Effect>) -> bool {
+    /// Lets the signatures of what is new be checked; whether anything was. `asked`: it came when it was asked for.
+    pub(super) fn check(
+        &mut self,
+        entries: Vec<Entry>,
+        asked: bool,
+        out: &mut Vec<Effect>,
+    ) -> bool {
         if self.disk_rests() {
             return false;
         }
@@ -433,13 +469,17 @@ impl Engine {
         let mut seen = BTreeSet::new();
         let entries: Vec<Entry> = entries
             .into_iter()
-            .filter(|entry| !self.intake.knows(graph, &entry.hash) && seen.insert(entry.hash))
+            .filter(|entry| {
+                !self.intake.knows(graph, &entry.hash)
+                    && !self.intake.is_checking(entry)
+                    && seen.insert(entry.hash)
+            })
             .take(IN_HAND_MAX.saturating_sub(self.intake.in_hand_len()))
             .collect();
         if entries.is_empty() {
             return false;
         }
-        let batch = self.intake.check(&entries);
+        let batch = self.intake.check(&entries, asked);
         out.push(Effect::Verify { batch, entries });
         true
     }
@@ -571,6 +611,9 @@ impl Engine {
         let ask = Ask::new(&held, &self.intake.in_hand(), want);
         let bytes = Message::Ask(ask).encode();
         out.push(Effect::Message { to, bytes });
+        if let Some(link) = self.links.up.get_mut(&to) {
+            link.owes = (link.owes + 1).min(OWES_MAX);
+        }
     }
 
     /// FORK: whoever knows a single branch is given the evidence; whoever holds as much of everybody and
