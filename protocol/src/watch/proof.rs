@@ -9,6 +9,7 @@
 //! - SILENCE: the newest word of a device counts against it at once, even when it proves nothing.
 //! - HAVE: what a device said it held it still holds, within one boot.
 
+use crate::bounds::DEVICES_MAX;
 use crate::ids::{BootId, DeviceKey, DeviceTag};
 use crate::time::Tick;
 use crate::watch::beacon::{Beacon, Echo, SignedBeacon};
@@ -133,11 +134,10 @@ impl Watch {
         let other = self.others.entry(*device).or_default();
         let have = other.note_boot(&signed.beacon);
         for row in &signed.beacon.rows {
+            let known = other.told.get(&row.device);
             if let Some(echo) = row.echo
-                && other
-                    .told
-                    .get(&row.device)
-                    .is_none_or(|told| told.0 != echo)
+                && known.is_none_or(|told| told.0 != echo)
+                && (known.is_some() || other.told.len() < DEVICES_MAX)
             {
                 other.told.insert(row.device, (echo, now));
             }
@@ -304,7 +304,9 @@ impl Other {
         // Not a maximum: below a fork found later a device holds fewer than it thought.
         let own = core::iter::once((beacon.device, beacon.head));
         for (author, count) in own.chain(beacon.rows.iter().map(|row| (row.device, row.have))) {
-            if heard.have.get(&author) != Some(&count) {
+            let known = heard.have.get(&author);
+            // There are no more authors than that: whoever tells of more makes them up.
+            if known != Some(&count) && (known.is_some() || heard.have.len() < DEVICES_MAX) {
                 Arc::make_mut(&mut heard.have).insert(author, count);
             }
         }
@@ -486,6 +488,34 @@ mod tests {
             crate::bounds::BEACON_HURRIED_MS
         );
         assert_eq!(cadence_ms(None, 4_000), crate::bounds::BEACON_HURRIED_MS);
+    }
+
+    #[test]
+    fn who_makes_up_authors_fills_no_memory_and_still_says_what_it_holds_itself() {
+        let mut watch = watch();
+        for counter in 1..200_u32 {
+            let mut beacon = from_two(5, counter, None, counter);
+            let made_up = |n: u32| {
+                let [a, b, c, d] = (counter * 100 + n).to_le_bytes();
+                DeviceTag([a, b, c, d, 9, 9, 9, 9])
+            };
+            let echo = Some(Echo {
+                boot: BOOT,
+                counter,
+            });
+            beacon.rows = (0..60)
+                .map(|n| Row {
+                    device: made_up(n),
+                    have: 1,
+                    echo,
+                })
+                .collect();
+            take(&mut watch, beacon, u64::from(counter)).unwrap();
+        }
+        let have = watch.newest_have(&device(2)).unwrap();
+        assert_eq!(have.len(), DEVICES_MAX);
+        assert_eq!(have.get(&device(2).tag()), Some(&199));
+        assert_eq!(watch.others[&device(2)].told.len(), DEVICES_MAX);
     }
 
     #[test]
