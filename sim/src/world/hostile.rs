@@ -7,10 +7,11 @@
 use super::World;
 use super::queue::Happens;
 use crate::rng::Rng;
-use gantline_protocol::bounds::{ENTRY_MAX_BYTES, MESSAGE_MAX_BYTES};
+use gantline_protocol::bounds::{ENTRY_MAX_BYTES, GIVE_MAX_ENTRIES, MESSAGE_MAX_BYTES};
 use gantline_protocol::engine::Engine;
 use gantline_protocol::ids::{BootId, DeviceKey, EntryHash};
 use gantline_protocol::log::author::Author;
+use gantline_protocol::log::columns;
 use gantline_protocol::log::entry::{
     Acknowledge, Admit, Amend, Body, Change, ConditionAge, Content, Evidence, Note, NoteKind,
     Proof, Release, Said, Seal, StepBack, Stop, StopKind,
@@ -39,7 +40,7 @@ pub(super) struct Hostile {
 }
 
 /// What it can do, each by name.
-pub const MISCHIEFS: [&str; 14] = [
+pub const MISCHIEFS: [&str; 18] = [
     "forged_evidence",
     "fork",
     "forked_stop",
@@ -48,6 +49,10 @@ pub const MISCHIEFS: [&str; 14] = [
     "replay",
     "noise",
     "false_beacon",
+    "made_up_authors",
+    "false_tips",
+    "unasked",
+    "forged_copies",
     "unknown_kind",
     "far_stamp",
     "false_name",
@@ -121,8 +126,20 @@ impl World {
             "noise" => (0..20)
                 .map(|_| (rng.percent(50), noise(&mut rng).into()))
                 .collect(),
-            "false_beacon" => self.false_beacon(device, &author, &mut rng),
+            "false_beacon" => {
+                let beacon = self.false_beacon(device, &mut rng);
+                self.signed(beacon, &author)
+            }
+            "made_up_authors" => {
+                let beacon = self.made_up_authors(device, &mut rng);
+                self.signed(beacon, &author)
+            }
+            "forged_copies" => self.forged_copies(device, &mut rng),
+            "false_tips" => (0..20)
+                .map(|_| (false, Message::Tips(vec![EntryHash(rng.bytes())]).encode()))
+                .collect(),
             "huge_message" => huge(&mut rng),
+            "unasked" => unasked(engine),
             name => forger.forged(name, &mut rng),
         };
         if !sent.is_empty() {
@@ -164,18 +181,71 @@ impl World {
             .collect()
     }
 
-    /// Beacons that say more than is so: of what is held, of what was heard, of how many came before.
-    fn false_beacon(
-        &self,
-        device: usize,
-        author: &Author,
-        rng: &mut Rng,
-    ) -> Vec<(bool, Arc<[u8]>)> {
-        let Some(engine) = &self.devices[device].engine else {
+    /// What it has heard of others, entries and stops, with a signature of nobody.
+    fn forged_copies(&self, device: usize, rng: &mut Rng) -> Vec<(bool, Arc<[u8]>)> {
+        let Some(hostile) = &self.devices[device].hostile else {
             return Vec::new();
         };
-        let graph = engine.job().graph();
-        let mut beacon = Beacon::new(&engine.job().id(), &author.device(), BootId(rng.draw()), 1);
+        let heard = hostile.heard.iter().rev();
+        let copies = heard.filter_map(|(datagram, bytes)| {
+            let mut forged = |bytes: &[u8]| {
+                let mut forged = bytes.to_vec();
+                *forged.last_mut()? ^= rng.bytes()[0] | 1;
+                Some(forged)
+            };
+            let sent = if *datagram {
+                let Ok(Datagram::Stop(bytes)) = Datagram::decode(bytes) else {
+                    return None;
+                };
+                Datagram::Stop(&forged(bytes)?).encode()?
+            } else {
+                let Ok(Message::Entries(all)) = Message::decode(bytes) else {
+                    return None;
+                };
+                let all: Option<Vec<Arc<[u8]>>> = all
+                    .iter()
+                    .map(|bytes| Some(forged(bytes)?.into()))
+                    .collect();
+                Message::Entries(all?).encode()
+            };
+            Some((*datagram, sent))
+        });
+        copies.take(50).collect()
+    }
+
+    /// A beacon that tells of as many authors as go in, and none of them exists.
+    fn made_up_authors(&self, device: usize, rng: &mut Rng) -> Option<Beacon> {
+        let engine = self.devices[device].engine.as_ref()?;
+        let boot = BootId(rng.draw());
+        let mut beacon = Beacon::new(&engine.job().id(), &engine.me(), boot, 1);
+        beacon.rows = (0..60)
+            .map(|_| Row {
+                device: DeviceKey(rng.bytes()).tag(),
+                have: 1,
+                echo: None,
+            })
+            .collect();
+        Some(beacon)
+    }
+
+    fn signed(&self, beacon: Option<Beacon>, author: &Author) -> Vec<(bool, Arc<[u8]>)> {
+        let signed = beacon.and_then(|mut beacon| {
+            beacon.fit();
+            beacon.sign(self.signing.signatures(), author.key())
+        });
+        let bytes = signed.map(|signed| bundle(&signed, [], 1_000));
+        bytes
+            .and_then(|bytes| Datagram::Beacons(&bytes).encode())
+            .map(|bytes| (true, bytes))
+            .into_iter()
+            .collect()
+    }
+
+    /// A beacon that says more than is so: of what is held, of what was heard, of how many came before.
+    fn false_beacon(&self, device: usize, rng: &mut Rng) -> Option<Beacon> {
+        let engine = self.devices[device].engine.as_ref()?;
+        let (graph, me) = (engine.job().graph(), engine.me());
+        let mut beacon = Beacon::new(&engine.job().id(), &me, BootId(rng.draw()), 1);
         if rng.percent(20) {
             beacon.counter = u32::MAX;
         }
@@ -186,7 +256,7 @@ impl World {
             .job()
             .roster()
             .devices()
-            .filter(|key| **key != author.device())
+            .filter(|key| **key != me)
             .map(|key| Row {
                 device: key.tag(),
                 have: if rng.percent(50) { u32::MAX } else { 5_000 },
@@ -196,14 +266,7 @@ impl World {
                 }),
             })
             .collect();
-        beacon.fit();
-        let signed = beacon.sign(self.signing.signatures(), author.key());
-        let bytes = signed.map(|signed| bundle(&signed, [], 1_000));
-        bytes
-            .and_then(|bytes| Datagram::Beacons(&bytes).encode())
-            .map(|bytes| (true, bytes))
-            .into_iter()
-            .collect()
+        Some(beacon)
     }
 }
 
@@ -252,6 +315,13 @@ fn stop(why: String) -> Body {
         why,
         item: None,
     })
+}
+
+/// All that a device holds, though nobody asked.
+fn unasked(engine: &Engine) -> Vec<(bool, Arc<[u8]>)> {
+    let graph = engine.job().graph();
+    let all: Vec<_> = graph.iter().take(GIVE_MAX_ENTRIES).collect();
+    vec![(false, Message::Give(columns::pack(graph, &all)).encode()); 10]
 }
 
 fn entries(all: Vec<Arc<[u8]>>) -> (bool, Arc<[u8]>) {
