@@ -77,6 +77,8 @@ pub struct OfferView {
     pub load: bool,
     /// The newest readies that stand, with who gave them; empty also if somebody is not ready.
     pub readies: Vec<(DeviceKey, EntryIx)>,
+    /// The newest word of each present device that said last that it is not ready.
+    pub unready: Vec<(DeviceKey, EntryIx)>,
     /// Whether it was taken: the load may move.
     pub taken: bool,
 }
@@ -457,13 +459,13 @@ impl Facts {
         roster: &Roster,
     ) -> Vec<(DeviceKey, EntryIx)> {
         let mut readies = Vec::new();
-        for (ix, ready) in trail.readies.newest(cut) {
+        if unready(graph, trail, cut, roster).next().is_some() {
+            return readies;
+        }
+        for (ix, _) in trail.readies.newest(cut) {
             let author = graph.author(ix);
             if !roster.present(&author) {
                 continue;
-            }
-            if !ready {
-                return Vec::new();
             }
             let fresh = self
                 .stops
@@ -482,10 +484,8 @@ impl Facts {
         let open = self.open_offers(graph, cut, roster);
         open.iter()
             .filter(|offer| !offer.taken)
-            .filter_map(|offer| self.offers.get(&offer.offer))
-            .flat_map(|trail| trail.readies.newest(cut))
-            .filter(|&(ix, ready)| !*ready && roster.present(&graph.author(ix)))
-            .map(|(ix, _)| ix)
+            .flat_map(|offer| &offer.unready)
+            .map(|(_, ix)| *ix)
             .collect()
     }
 
@@ -588,6 +588,7 @@ impl Facts {
                 receiver: trail.receiver,
                 load: trail.load,
                 readies: self.standing_readies(graph, trail, cut, roster),
+                unready: unready(graph, trail, cut, roster).collect(),
                 taken: trail.takes.iter().any(|&take| graph.within(take, cut)),
             })
             .collect();
@@ -671,6 +672,18 @@ impl Facts {
 }
 
 /// Whether a device may be the receiving side of an offer: two-sided, so never the one who offers.
+fn unready<'a>(
+    graph: &'a Graph,
+    trail: &'a OfferTrail,
+    cut: &'a Cut,
+    roster: &'a Roster,
+) -> impl Iterator<Item = (DeviceKey, EntryIx)> + 'a {
+    let newest = trail.readies.newest(cut);
+    let noes = newest.filter(|(_, ready)| !**ready);
+    noes.map(|(ix, _)| (graph.author(ix), ix))
+        .filter(|(author, _)| roster.present(author))
+}
+
 fn may_receive(trail: &OfferTrail, device: DeviceKey) -> bool {
     trail.by != device && trail.receiver.is_none_or(|receiver| receiver == device)
 }

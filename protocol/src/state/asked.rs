@@ -313,7 +313,13 @@ fn loads(job: &Job, local: &Local, word: CallWord) -> Vec<AskedOf> {
             } else if offer.load {
                 let own_fresh =
                     offer.readies.iter().any(|(device, _)| *device == local.me) && ready.is_some();
-                (is_meant(job, local, &offer) && !own_fresh).then_some(AskedOf::Ready {
+                let own_no = offer.unready.iter().any(|(device, _)| *device == local.me);
+                let meant = is_meant(job, local, &offer) || (own_no && offer.receiver.is_none());
+                // No ready stands while somebody else is not ready, and nobody takes what was offered by one who is
+                // gone: then it would be asked for again and again.
+                let would_stand =
+                    (own_no || offer.unready.is_empty()) && job.roster().present(&offer.by);
+                (meant && would_stand && !own_fresh).then_some(AskedOf::Ready {
                     offer: hash,
                     handoff,
                 })

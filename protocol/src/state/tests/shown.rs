@@ -58,6 +58,29 @@ fn who_has_heard_a_stop_is_asked_to_pass_it_on_to_who_has_not() {
 
 #[test]
 fn who_is_not_ready_for_a_load_is_shown_with_what_they_say_of_it() {
+    let (mut site, offer) = with_load_offered();
+    let said = |site: &Site| {
+        let mut waits = shown(site, TOWER, "wait");
+        waits.retain(|words| words.contains("not ready"));
+        waits
+    };
+    assert!(said(&site).is_empty());
+    let ready = |ready| Body::Ready(Ready { offer, ready });
+    let no = site.say(GROUND, ready(false));
+    assert_eq!(said(&site), ["Ground 1 not ready"]);
+    let note = Note {
+        text: "driver in drop zone".into(),
+        about: Some(site.job.graph().hash(no)),
+        kind: NoteKind::Plain,
+    };
+    site.say(GROUND, Body::Note(note));
+    assert_eq!(said(&site), ["Ground 1 not ready: driver in drop zone"]);
+    site.say(GROUND, ready(true));
+    assert!(said(&site).is_empty());
+}
+
+/// The tower has offered a load to whoever is at the other end of the line.
+fn with_load_offered() -> (Site, EntryHash) {
     let mut plan = plan();
     plan.items.push(Item {
         id: name("string"),
@@ -79,24 +102,30 @@ fn who_is_not_ready_for_a_load_is_shown_with_what_they_say_of_it() {
     };
     let offer = site.say(TOWER, Body::Offer(Offer { what, to: None }));
     let offer = site.job.graph().hash(offer);
-    let said = |site: &Site| {
-        let mut waits = shown(site, TOWER, "wait");
-        waits.retain(|words| words.contains("not ready"));
-        waits
+    (site, offer)
+}
+
+#[test]
+fn a_ready_that_could_not_stand_is_asked_of_nobody() {
+    let (mut site, offer) = with_load_offered();
+    let asked = |site: &Site, device: u8| {
+        let asked = site.status(device).asked;
+        let ready = |one: &AskedOf| matches!(one, AskedOf::Ready { .. });
+        asked.iter().any(ready)
     };
-    assert!(said(&site).is_empty());
     let ready = |ready| Body::Ready(Ready { offer, ready });
-    let no = site.say(GROUND, ready(false));
-    assert_eq!(said(&site), ["Ground 1 not ready"]);
-    let note = Note {
-        text: "driver in drop zone".into(),
-        about: Some(site.job.graph().hash(no)),
-        kind: NoteKind::Plain,
-    };
-    site.say(GROUND, Body::Note(note));
-    assert_eq!(said(&site), ["Ground 1 not ready: driver in drop zone"]);
-    site.say(GROUND, ready(true));
-    assert!(said(&site).is_empty());
+    assert!(asked(&site, GROUND) && !asked(&site, LEAD));
+    // Who need not answer says no: until that is taken back no other ready stands.
+    site.say(LEAD, ready(false));
+    assert!(!asked(&site, GROUND) && asked(&site, LEAD));
+    site.say(GROUND, ready(false));
+    assert!(asked(&site, GROUND) && asked(&site, LEAD));
+    site.say(LEAD, ready(true));
+    assert!(asked(&site, GROUND) && !asked(&site, LEAD));
+    // Who offered is off the job: nobody is left to take it.
+    site.say(TOWER, Body::Leave);
+    assert!(!site.job.roster().present(&key(TOWER)));
+    assert!(!asked(&site, GROUND));
 }
 
 /// The string floats between `rig` and `off`; `keys` puts its ground on.
