@@ -895,8 +895,8 @@ fn release_needs_each_of_its_conditions() {
     assert!(crew.devices[LEAD].job.stops().is_empty());
 }
 
-#[test]
-fn exit_plan_opens_named_steps_only_and_the_stop_stays() {
+/// A stop that all have heard, and a plan to leave by the second step that waits for their agreement.
+fn with_exit_plan() -> (Crew, EntryHash, EntryHash) {
     let mut crew = at_s2();
     let stop = crew.stop(GROUND, "lightning");
     crew.sync();
@@ -915,6 +915,12 @@ fn exit_plan_opens_named_steps_only_and_the_stop_stays() {
         }),
     );
     crew.sync();
+    (crew, stop, exit)
+}
+
+#[test]
+fn exit_plan_opens_named_steps_only_and_the_stop_stays() {
+    let (mut crew, stop, exit) = with_exit_plan();
     let early = crew.ack(TOWER, "s2");
     assert_eq!(crew.reasons(TOWER, early), [Reason::StopActive { stop }]);
     crew.sync();
@@ -938,25 +944,8 @@ fn exit_plan_opens_named_steps_only_and_the_stop_stays() {
 #[test]
 fn an_exit_plan_is_sealed_by_the_supervisor_in_office_only() {
     for handed_over in [false, true] {
-        let mut crew = at_s2();
-        let stop = crew.stop(GROUND, "lightning");
-        crew.sync();
-        let everyone = [LEAD, EYES, TOWER, GROUND, 4];
-        for device in everyone {
-            crew.say(device, Body::Heard(Heard { stop }));
-        }
-        crew.sync();
-        let exit = crew.say(
-            LEAD,
-            Body::ExitPlan(ExitPlan {
-                stops: vec![stop],
-                steps: vec![name("s2")],
-                without: Vec::new(),
-                why: "lower the string first".into(),
-            }),
-        );
-        crew.sync();
-        for device in everyone {
+        let (mut crew, _, exit) = with_exit_plan();
+        for device in [EYES, TOWER, GROUND, 4] {
             crew.say(device, Body::Agree(Agree { to: exit }));
         }
         crew.sync();
