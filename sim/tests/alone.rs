@@ -170,6 +170,20 @@ fn stop(why: &str) -> Command {
     }
 }
 
+/// Entries as their author sends them.
+fn pushed(from: DeviceKey, entries: Vec<Arc<[u8]>>) -> Input {
+    let bytes = Message::Entries(entries).encode().to_vec();
+    Input::Message { from, bytes }
+}
+
+/// The same entry with a signature of nobody, changed at a place counted from the end: the last bytes are the signature.
+fn forged(bytes: &[u8], place: usize, by: u8) -> Arc<[u8]> {
+    let mut forged = bytes.to_vec();
+    let at = forged.len() - place;
+    forged[at] ^= by | 1;
+    forged.into()
+}
+
 #[test]
 fn a_stop_goes_to_everybody_before_the_disk_has_it_and_again() {
     let world = quiet_crew(700);
@@ -276,11 +290,7 @@ fn a_confirmation_waits_for_what_a_device_that_it_rests_on_has_said() {
     tower.wait(400);
     assert!(tower.outcomes.is_empty(), "{:?}", tower.outcomes);
     assert!(tower.to_disk.is_empty(), "written without it");
-    let bytes = Message::Entries(vec![Arc::clone(&said.bytes)]).encode();
-    tower.give(Input::Message {
-        from,
-        bytes: bytes.to_vec(),
-    });
+    tower.give(pushed(from, vec![Arc::clone(&said.bytes)]));
     tower.wait(400);
     assert!(
         matches!(tower.outcomes[..], [Outcome::Recorded { .. }]),
@@ -406,11 +416,9 @@ fn a_past_that_nobody_has_is_asked_for_less_and_less_often() {
     ground.press(note("one"));
     ground.press(note("another"));
     let (first, second) = (ground.to_disk[0].clone(), ground.to_disk[1].clone());
-    let message = |entry: &Entry| Input::Message {
-        from: world.devices[TOWER_1].id,
-        bytes: Message::Entries(vec![Arc::clone(&entry.bytes)])
-            .encode()
-            .to_vec(),
+    let message = |entry: &Entry| {
+        let from = world.devices[TOWER_1].id;
+        pushed(from, vec![Arc::clone(&entry.bytes)])
     };
     lead.give(message(&second));
     let began = lead.now.tick;
@@ -541,11 +549,7 @@ fn forged_stops_do_not_make_a_true_one_wait_for_the_disk() {
         bytes: Datagram::Stop(stop).encode().unwrap().to_vec(),
     };
     for at in 0..100_u8 {
-        let mut forged = stop.bytes.to_vec();
-        // The last bytes are the signature.
-        let last = forged.len() - 1 - usize::from(at % 32);
-        forged[last] ^= at | 1;
-        lead.give(datagram(hostile, &forged));
+        lead.give(datagram(hostile, &forged(&stop.bytes, 1, at)));
     }
     assert_eq!(lead.word(), CallWord::Proceed);
     lead.give(datagram(honest, &stop.bytes));
@@ -559,22 +563,12 @@ fn forged_entries_do_not_make_a_true_one_be_turned_away() {
     let [honest, hostile] = [GROUND, TOWER_2].map(|device| world.devices[device].id);
     ground.press(note("rope changed"));
     let true_one = ground.to_disk.last().unwrap().clone();
-    let message = |from: DeviceKey, entries: Vec<Arc<[u8]>>| Input::Message {
-        from,
-        bytes: Message::Entries(entries).encode().to_vec(),
-    };
     for at in 0..=255_u8 {
-        let forged = [1, 2, 3].map(|place| {
-            let mut forged = true_one.bytes.to_vec();
-            // The last bytes are the signature.
-            let last = forged.len() - place;
-            forged[last] ^= at | 1;
-            Arc::from(forged)
-        });
-        lead.give(message(hostile, forged.to_vec()));
+        let copies = [1, 2, 3].map(|place| forged(&true_one.bytes, place, at));
+        lead.give(pushed(hostile, copies.to_vec()));
     }
     assert!(lead.to_disk.is_empty());
-    lead.give(message(honest, vec![Arc::clone(&true_one.bytes)]));
+    lead.give(pushed(honest, vec![Arc::clone(&true_one.bytes)]));
     let graph = lead.engine.job().graph();
     assert!(graph.find(&true_one.hash).is_some(), "turned away");
 }
@@ -585,13 +579,9 @@ fn a_forged_copy_that_is_being_checked_does_not_pass_for_the_true_one() {
     let (mut lead, mut ground) = (Alone::of(&world, LEAD), Alone::of(&world, GROUND));
     ground.press(note("rope changed"));
     let true_one = Arc::clone(&ground.to_disk.last().unwrap().bytes);
-    let mut forged = true_one.to_vec();
-    *forged.last_mut().unwrap() ^= 1;
     lead.checks_late = true;
-    for (from, bytes) in [(TOWER_2, Arc::from(forged)), (GROUND, true_one)] {
-        let from = world.devices[from].id;
-        let bytes = Message::Entries(vec![bytes]).encode().to_vec();
-        lead.give(Input::Message { from, bytes });
+    for (from, bytes) in [(TOWER_2, forged(&true_one, 1, 1)), (GROUND, true_one)] {
+        lead.give(pushed(world.devices[from].id, vec![bytes]));
     }
     for checked in core::mem::take(&mut lead.unchecked) {
         lead.give(checked);

@@ -671,7 +671,7 @@ impl Facts {
     }
 }
 
-/// Whether a device may be the receiving side of an offer: two-sided, so never the one who offers.
+/// The newest word of each present device whose newest word on an offer is that it is not ready.
 fn unready<'a>(
     graph: &'a Graph,
     trail: &'a OfferTrail,
@@ -684,6 +684,7 @@ fn unready<'a>(
         .filter(|(author, _)| roster.present(author))
 }
 
+/// Whether a device may be the receiving side of an offer: two-sided, so never the one who offers.
 fn may_receive(trail: &OfferTrail, device: DeviceKey) -> bool {
     trail.by != device && trail.receiver.is_none_or(|receiver| receiver == device)
 }
