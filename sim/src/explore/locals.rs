@@ -259,7 +259,8 @@ impl Locals {
         }
     }
 
-    /// The device in a state, made again if it was not kept.
+    /// The device in a state, made again if it was not kept. All on the way to it is kept too: what is asked for
+    /// next is most often beside it, and would be made again from as far.
     fn device(&mut self, local: LocalId) -> Result<Device, String> {
         let mut way = Vec::new();
         let mut at = local;
@@ -269,15 +270,12 @@ impl Locals {
                 break engine.as_ref().clone();
             }
             let (parent, step) = node.parent.ok_or("a state without history")?;
-            way.push(step);
+            way.push((at, step));
             at = parent;
         };
-        let again = !way.is_empty();
-        while let Some(step) = way.pop() {
+        while let Some((at, step)) = way.pop() {
             device = self.run(device, step)?.0;
-        }
-        if again {
-            self.keep(local, device.clone());
+            self.keep(at, device.clone());
         }
         Ok(device)
     }
