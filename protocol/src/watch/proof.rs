@@ -144,8 +144,11 @@ impl Watch {
         }
         if let Some(since) = since {
             let beacon = &signed.beacon;
-            // A device's echoes only grow within a boot, so of equal echoes the later word counts.
-            if other.proof.as_ref().is_none_or(|old| old.since <= since) {
+            // A device's echoes only grow within a boot, so of equal echoes the later word counts; of two boots
+            // nobody knows which is the later.
+            if other.proof.as_ref().is_none_or(|old| {
+                old.since < since || (old.since == since && old.boot == beacon.boot)
+            }) {
                 other.proof = Some(Proof {
                     since,
                     boot: beacon.boot,
@@ -181,9 +184,7 @@ impl Watch {
     #[must_use]
     pub fn standing(&self, device: &DeviceKey, now: Tick) -> Standing {
         let other = self.others.get(device);
-        let newest_quiet = other
-            .and_then(|other| other.newest.as_ref())
-            .is_none_or(|newest| newest.beacon.quiet());
+        let newest_quiet = other.is_none_or(Other::newest_quiet);
         match other.and_then(|other| other.proof.as_ref()) {
             Some(proof) => Standing {
                 age_ms: Some(now.since(proof.since)),
@@ -279,6 +280,16 @@ impl Watch {
 }
 
 impl Other {
+    /// SILENCE: whether its newest word is quiet. One of another boot than that of the proof may be an old one that
+    /// somebody kept and sends again, in the place of a newer one that was not quiet: it says nothing.
+    fn newest_quiet(&self) -> bool {
+        let Some(newest) = &self.newest else {
+            return true;
+        };
+        let boot_proved = |proof: &Proof| proof.boot == newest.beacon.boot;
+        newest.beacon.quiet() && self.proof.as_ref().is_none_or(boot_proved)
+    }
+
     /// Notes counter and holdings for the beacon's boot; what it holds after that.
     fn note_boot(&mut self, beacon: &Beacon) -> Have {
         let at = match self
@@ -405,6 +416,27 @@ mod tests {
         assert_eq!(age(&watch, 1_100), None, "never sent");
         take(&mut watch, from_two(5, 3, Some((BOOT, sent)), 3), 1_100);
         assert_eq!(age(&watch, 1_100), Some(100));
+    }
+
+    #[test]
+    fn silence_an_old_boots_word_sent_again_takes_the_place_of_no_newer_one() {
+        let mut watch = watch();
+        let first = watch.count(Tick(1_000));
+        let old = from_two(5, 7, Some((BOOT, first)), 3);
+        take(&mut watch, from_two(6, 1, Some((BOOT, first)), 3), 1_100);
+        assert!(watch.standing(&device(2), Tick(1_100)).quiet);
+        let mut pressed = from_two(6, 2, Some((BOOT, first)), 3);
+        pressed.pressed = true;
+        take(&mut watch, pressed, 1_200);
+        assert!(!watch.standing(&device(2), Tick(1_200)).quiet);
+        assert!(take(&mut watch, old, 1_300).is_some());
+        let standing = watch.standing(&device(2), Tick(1_300));
+        assert!(!standing.quiet, "kept from before the restart");
+        assert_eq!(standing.age_ms, Some(300));
+        // Whoever did start again is believed once it answers what was sent since.
+        let second = watch.count(Tick(1_400));
+        take(&mut watch, from_two(7, 1, Some((BOOT, second)), 3), 1_450);
+        assert!(watch.standing(&device(2), Tick(1_450)).quiet);
     }
 
     #[test]
