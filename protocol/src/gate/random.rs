@@ -9,8 +9,8 @@ use super::{Job, Verdict};
 use crate::decimal::Decimal;
 use crate::ids::EntryHash;
 use crate::log::entry::{
-    Acknowledge, Agree, Amend, Body, Briefed, Change, Exception, Heard, Note, NoteKind, Offer,
-    OfferNamed, Offered, Proposal, ResumeDay, Said, StepBack, Withdraw,
+    Acknowledge, Admit, Agree, Amend, Body, Briefed, Change, Exception, Heard, Note, NoteKind,
+    Offer, OfferNamed, Offered, Proposal, ResumeDay, Said, StepBack, Withdraw,
 };
 use crate::log::graph::{Graph, Inserted};
 use crate::log::sample::WALL;
@@ -108,6 +108,36 @@ impl Run {
                 Said::Words(["good", "good", "good", "bad"][self.rng.below(4)].into())
             }
             _ => Said::Yes,
+        }
+    }
+
+    /// Somebody whom `device` takes for gone is admitted again, and hears of it and is briefed if they are near.
+    fn come_back(&mut self, device: usize, near: &[usize]) {
+        let job = &self.crew.devices[device].job;
+        let members = &job.roster().members;
+        let gone: Vec<_> = (0..self.crew.devices.len())
+            .filter_map(|other| Some((other, members.get(&self.crew.key(other))?)))
+            .filter(|(_, member)| !member.present)
+            .map(|(other, member)| (other, member.person.clone()))
+            .collect();
+        if gone.is_empty() {
+            return;
+        }
+        let (back, person) = gone[self.rng.below(gone.len())].clone();
+        let in_office = |other: &usize| job.roster().supervisor == Some(self.crew.key(*other));
+        let by = near.iter().copied().find(in_office).unwrap_or(device);
+        let role = ["tower", "observer", "ground"][self.rng.below(3)];
+        let admit = Admit {
+            device: self.crew.key(back),
+            person,
+            roles: vec![name(role)],
+            replaces: None,
+        };
+        self.crew.say(by, Body::Admit(admit));
+        if near.contains(&back) {
+            self.crew.sync_among(near);
+            let version = self.crew.devices[back].job.plan_version();
+            self.crew.say(back, Body::Briefed(Briefed { version }));
         }
     }
 
@@ -210,6 +240,8 @@ impl Run {
             48 => {
                 if self.rng.one_in(4) {
                     self.crew.say(device, Body::Leave);
+                } else {
+                    self.come_back(device, &near);
                 }
             }
             49 | 50 => {

@@ -402,7 +402,11 @@ impl<'a> Reference<'a> {
         let mut standing = Vec::new();
         for &ix in within.iter() {
             let of_office = match self.graph.body(ix) {
-                Body::Admit(_) | Body::Amend(_) | Body::StepBack(_) => true,
+                // Beside the formal text: void of a key that is out for ever, and nobody needs to know of it.
+                Body::Admit(admit) => !self.device_removals(&self.past(ix)).iter().any(|m| {
+                    m.device == admit.device && !matches!(self.graph.body(m.by), Body::Leave)
+                }),
+                Body::Amend(_) | Body::StepBack(_) => true,
                 Body::Offer(_) => self.offer_is_in_order(ix),
                 Body::Seal(seal) => {
                     let past = self.past(ix);
@@ -517,18 +521,6 @@ impl<'a> Reference<'a> {
                 self.apply(ix, within, &mut crew, &mut removed);
             }
         }
-        for removal in crew.removals.clone() {
-            if !matches!(self.graph.body(removal.by), Body::Leave) {
-                continue;
-            }
-            let back = standing.iter().any(|&(_, _, ix)| {
-                self.before(removal.by, ix)
-                    && matches!(self.graph.body(ix), Body::Admit(admit) if admit.device == removal.device)
-            });
-            if !back && let Some(holder) = crew.holders.get_mut(&removal.device) {
-                holder.present = false;
-            }
-        }
         // Beside the formal text: nobody is in office who is not present.
         crew.supervisor = crew.supervisor.filter(|device| crew.present(*device));
         let crew = Rc::new(crew);
@@ -543,6 +535,10 @@ impl<'a> Reference<'a> {
         crew.grants.insert(start);
         if let Body::Found(found) = self.graph.body(start) {
             let roles = found.roles.iter().map(|role| (role.clone(), start));
+            if self.left_since(crew, own, start) {
+                crew.holders.insert(own, Holder::default());
+                return;
+            }
             crew.holders.insert(
                 own,
                 Holder {
@@ -571,6 +567,16 @@ impl<'a> Reference<'a> {
         holder.roles.insert(supervisor_role(), start);
     }
 
+    /// Whether a device has left without having seen that it was given something: it has it no more. Beside the formal
+    /// text, where only its presence ends: whoever comes back has what the new admission gives, and is briefed anew.
+    fn left_since(&self, crew: &Crew, device: DeviceKey, given: EntryIx) -> bool {
+        crew.removals.iter().any(|m| {
+            m.device == device
+                && matches!(self.graph.body(m.by), Body::Leave)
+                && !self.before(m.by, given)
+        })
+    }
+
     fn apply(
         &self,
         ix: EntryIx,
@@ -581,7 +587,11 @@ impl<'a> Reference<'a> {
         match self.graph.body(ix) {
             Body::Admit(admit) if !removed.contains(&admit.device) => {
                 crew.grants.insert(ix);
+                let left = self.left_since(crew, admit.device, ix);
                 let holder = crew.holders.entry(admit.device).or_default();
+                if left {
+                    return;
+                }
                 if !holder.present {
                     holder.present = true;
                     holder.admitted_by = Some(ix);
@@ -603,7 +613,7 @@ impl<'a> Reference<'a> {
                     return;
                 };
                 let from_ready = crew.holds(from, role) || !crew.present(from);
-                if role.is_supervisor() || !from_ready || !crew.present(to) {
+                if role.is_supervisor() || !from_ready || !crew.holders.contains_key(&to) {
                     return;
                 }
                 let take = within
@@ -622,6 +632,10 @@ impl<'a> Reference<'a> {
                     })
                     .min_by_key(|&take| (self.graph.seq(take), self.graph.hash(take)));
                 let Some(take) = take else { return };
+                let left = self.left_since(crew, to, take);
+                if !crew.present(to) && !left {
+                    return;
+                }
                 crew.grants.insert(take);
                 crew.removals.push(Removal {
                     by: take,
@@ -632,7 +646,9 @@ impl<'a> Reference<'a> {
                     holder.roles.remove(role);
                 }
                 let holder = crew.holders.get_mut(&to).unwrap();
-                holder.roles.entry(role.clone()).or_insert(take);
+                if !left {
+                    holder.roles.entry(role.clone()).or_insert(take);
+                }
             }
             _ => {}
         }
@@ -666,13 +682,15 @@ impl<'a> Reference<'a> {
             .collect()
     }
 
+    /// Beside the formal text: a removal that the author had seen takes nothing from it. Whoever left and was admitted
+    /// again goes on, and who is out for ever holds no role in what it knows (C1).
     fn accepted(&self, ack: EntryIx, within: &Rc<Set>) -> bool {
         let own = self.author(ack);
         let crew = self.roster(within);
         let mut removals = crew
             .removals
             .iter()
-            .filter(|m| m.device == own && m.role.is_none())
+            .filter(|m| m.device == own && m.role.is_none() && !self.before(m.by, ack))
             .peekable();
         if removals.peek().is_none() {
             return self.graph.seq(ack) < self.first_fork(own, within);
@@ -905,7 +923,7 @@ impl<'a> Reference<'a> {
 
     /// A changed value: an answer that differs from its author's last one. Beside the formal text, to the
     /// safer side: if the step was complete, also one that differs from what others last said, in a read-back
-    /// from any of them, of two roles from all.
+    /// from any of them, of two roles from all; what is no answer to the check differs from every answer.
     fn changed(&self, ix: EntryIx, ack: &Acknowledge, check: &Check) -> Option<Objection> {
         let past = self.past(ix);
         let mut newest: BTreeMap<_, EntryIx> = BTreeMap::new();
@@ -919,12 +937,7 @@ impl<'a> Reference<'a> {
         }
         let newest: Vec<EntryIx> = newest
             .into_values()
-            .filter(|&older| {
-                self.may(older, check)
-                    && self
-                        .acknowledged(older)
-                        .is_some_and(|o| self.answers(check, &o.said))
-            })
+            .filter(|&older| self.may(older, check))
             .collect();
         let differs = |older: EntryIx| {
             self.acknowledged(older)
@@ -1280,9 +1293,11 @@ impl<'a> Reference<'a> {
         let objected = within.iter().any(|&at| {
             at != ix
                 && !past.contains(&at)
-                && self
-                    .objection(at)
-                    .is_some_and(|objection| self.in_scope(&objection, ix, &ack.step, &ack.check))
+                && self.objection(at).is_some_and(|objection| {
+                    // Beside the formal text: FORK takes acknowledgements, as changed values too.
+                    (objection.cannot || self.accepted(at, within))
+                        && self.in_scope(&objection, ix, &ack.step, &ack.check)
+                })
         });
         office && !withdrawn && !objected
     }

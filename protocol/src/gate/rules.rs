@@ -230,7 +230,8 @@ impl World<'_> {
         }
     }
 
-    /// Whether an objection is one in this set: its author held a role of the check, and the word is accepted.
+    /// Whether an objection is one in this set: its author held a role of the check, and the word is accepted. FORK takes
+    /// acknowledgements, and no `cannot confirm`: that one is heeded unless who removed its author had not seen it.
     pub(super) fn objects(&self, number: u32) -> bool {
         let core = self.core;
         let Some(objection) = core.records.objections.get(number as usize) else {
@@ -251,7 +252,19 @@ impl World<'_> {
             fails: false,
         };
         let mut out = Out::first();
-        self.accepted(&said, &mut out);
+        if objection.cannot {
+            let unseen = self.view.removals.iter().any(|removal| {
+                removal.device == said.author
+                    && removal.role.is_none()
+                    && !said.saw(&core.graph, removal.ix)
+                    && !said.seen_by(&core.graph, removal.ix)
+            });
+            if unseen {
+                return false;
+            }
+        } else {
+            self.accepted(&said, &mut out);
+        }
         if !out.against() {
             self.still_holds(&said, &mut out);
         }

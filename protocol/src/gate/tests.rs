@@ -1186,7 +1186,7 @@ fn offer_observer(crew: &mut Crew) -> EntryHash {
     offer
 }
 
-fn relieve_observer(crew: &mut Crew) {
+pub(super) fn relieve_observer(crew: &mut Crew) {
     let offer = offer_observer(crew);
     crew.say(
         GROUND,

@@ -107,6 +107,29 @@ fn fork_nobodys_word_made_knowing_of_it_counts_until_the_device_is_removed() {
 }
 
 #[test]
+fn fork_whoever_cannot_confirm_is_heeded_forked_or_not() {
+    for forks in [false, true] {
+        let mut crew = Crew::new(&plan(), 5);
+        let given = crew.ack(TOWER, "s1");
+        crew.sync();
+        if forks {
+            crew.say(4, crate::log::sample::note("one"));
+            crew.fork(4, crate::log::sample::note("two"));
+        }
+        let doubt = crew.cannot(4, "s1");
+        crew.sync();
+        let back = Reason::TakenBack { by: doubt };
+        assert!(crew.reasons(EYES, given).contains(&back), "{forks}");
+        assert_eq!(crew.complete(EYES), Vec::<String>::new(), "{forks}");
+        // So it is once its author is removed: the step is done again.
+        let seal = crew.remove(LEAD, 4, Proposal::Remove, &[EYES, GROUND]);
+        crew.sync_among(&[LEAD, EYES, TOWER, GROUND]);
+        assert_eq!(crew.verdict(LEAD, seal), Verdict::Counts);
+        assert!(crew.reasons(EYES, given).contains(&back), "{forks}");
+    }
+}
+
+#[test]
 fn fork_a_forked_stop_still_stops_and_its_author_signs_nothing() {
     let mut crew = at_s2();
     crew.say(4, crate::log::sample::note("one"));

@@ -771,3 +771,31 @@ fn a_key_that_left_comes_back_by_a_new_admission_and_is_briefed_again() {
     crew.sync();
     assert_eq!(crew.reasons(LEAD, back), []);
 }
+
+#[test]
+fn a_role_taken_before_leaving_does_not_come_back_with_its_holder() {
+    let observer = name("observer");
+    let mut crew = Crew::new(&plan(), 5);
+    super::tests::relieve_observer(&mut crew);
+    crew.say(GROUND, Body::Leave);
+    crew.sync();
+    let key = crew.key(GROUND);
+    let back = |role: &str| {
+        Body::Admit(Admit {
+            device: key,
+            person: name("Person 3"),
+            roles: vec![name(role)],
+            replaces: None,
+        })
+    };
+    let admit = crew.say(LEAD, back("ground"));
+    crew.sync();
+    assert_eq!(crew.reasons(EYES, admit), []);
+    let roster = crew.devices[EYES].job.roster();
+    assert!(roster.holds(&key, &name("ground")) && !roster.holds(&key, &observer));
+    // The supervisor says so anew.
+    crew.say(LEAD, back("observer"));
+    crew.sync();
+    let roster = crew.devices[EYES].job.roster();
+    assert!(roster.holds(&key, &observer));
+}
