@@ -7,7 +7,7 @@
 
 use super::plans::Roles;
 use super::records::{Ack, Fit, Kind, Weight};
-use super::views::View;
+use super::views::{Removal, View};
 use super::world::{Core, Out, Said, World};
 use crate::facts::Asked;
 use crate::ids::{ConditionId, DeviceKey, RoleId};
@@ -77,6 +77,15 @@ impl World<'_> {
         ));
     }
 
+    /// Removals of an author that this word of theirs had not seen.
+    fn unseen_removals(&self, said: &Said<'_>) -> impl Iterator<Item = &Removal> {
+        self.view.removals.iter().filter(|removal| {
+            removal.device == said.author
+                && removal.role.is_none()
+                && !said.saw(&self.core.graph, removal.ix)
+        })
+    }
+
     /// C1, FORK and REMOVAL WINS for the device: if a removal of the author had not been seen, it must have
     /// seen this, below any fork it knew of; else this is below the author's first fork.
     fn accepted(&self, said: &Said<'_>, out: &mut Out) {
@@ -85,13 +94,7 @@ impl World<'_> {
         }
         let graph = &self.core.graph;
         let mut removed = false;
-        for removal in &self.view.removals {
-            if removal.device != said.author
-                || removal.role.is_some()
-                || said.saw(graph, removal.ix)
-            {
-                continue;
-            }
+        for removal in self.unseen_removals(said) {
             removed = true;
             let knew = self.core.views.past(removal.ix);
             if !said.seen_by(graph, removal.ix) || !knew.unforked(said.author, said.seq) {
@@ -253,13 +256,8 @@ impl World<'_> {
         };
         let mut out = Out::first();
         if objection.cannot {
-            let unseen = self.view.removals.iter().any(|removal| {
-                removal.device == said.author
-                    && removal.role.is_none()
-                    && !said.saw(&core.graph, removal.ix)
-                    && !said.seen_by(&core.graph, removal.ix)
-            });
-            if unseen {
+            let mut removals = self.unseen_removals(&said);
+            if removals.any(|removal| !said.seen_by(&core.graph, removal.ix)) {
                 return false;
             }
         } else {
