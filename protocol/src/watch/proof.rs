@@ -420,23 +420,27 @@ mod tests {
 
     #[test]
     fn silence_an_old_boots_word_sent_again_takes_the_place_of_no_newer_one() {
-        let mut watch = watch();
-        let first = watch.count(Tick(1_000));
-        let old = from_two(5, 7, Some((BOOT, first)), 3);
-        take(&mut watch, from_two(6, 1, Some((BOOT, first)), 3), 1_100);
-        assert!(watch.standing(&device(2), Tick(1_100)).quiet);
-        let mut pressed = from_two(6, 2, Some((BOOT, first)), 3);
-        pressed.pressed = true;
-        take(&mut watch, pressed, 1_200);
-        assert!(!watch.standing(&device(2), Tick(1_200)).quiet);
-        assert!(take(&mut watch, old, 1_300).is_some());
-        let standing = watch.standing(&device(2), Tick(1_300));
-        assert!(!standing.quiet, "kept from before the restart");
-        assert_eq!(standing.age_ms, Some(300));
-        // Whoever did start again is believed once it answers what was sent since.
-        let second = watch.count(Tick(1_400));
-        take(&mut watch, from_two(7, 1, Some((BOOT, second)), 3), 1_450);
-        assert!(watch.standing(&device(2), Tick(1_450)).quiet);
+        // The newer one is the proof, or only the newest word.
+        for echoes in [true, false] {
+            let mut watch = watch();
+            let first = watch.count(Tick(1_000));
+            let echo = Some((BOOT, first));
+            let old = from_two(5, 7, echo, 3);
+            take(&mut watch, from_two(6, 1, echo, 3), 1_100);
+            assert!(watch.standing(&device(2), Tick(1_100)).quiet);
+            let mut pressed = from_two(6, 2, echo.filter(|_| echoes), 3);
+            pressed.pressed = true;
+            take(&mut watch, pressed, 1_200);
+            assert!(!watch.standing(&device(2), Tick(1_200)).quiet);
+            assert!(take(&mut watch, old, 1_300).is_some());
+            let standing = watch.standing(&device(2), Tick(1_300));
+            assert!(!standing.quiet, "kept from before the restart, {echoes}");
+            assert_eq!(standing.age_ms, Some(300));
+            // Whoever did start again is believed once it answers what was sent since.
+            let second = watch.count(Tick(1_400));
+            take(&mut watch, from_two(7, 1, Some((BOOT, second)), 3), 1_450);
+            assert!(watch.standing(&device(2), Tick(1_450)).quiet);
+        }
     }
 
     #[test]
