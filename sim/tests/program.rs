@@ -185,6 +185,7 @@ fn a_range_of_seeds_answers_in_json() {
     let answer: serde_json::Value = serde_json::from_str(&said.out).unwrap();
     assert_eq!(answer["runs"], 1);
     assert_eq!(answer["failing_seeds"], serde_json::json!([]));
+    assert!(answer["never_occurred"].is_null(), "too few to look at it");
     assert!(answer["device_hours"].as_f64().unwrap() > 0.0);
     assert!(
         answer["occurred"].as_object().unwrap().len() > 3,
@@ -202,6 +203,10 @@ fn runs_in_which_something_never_occurred_fail_where_all_must_occur() {
     let missing = line.strip_prefix("NEVER OCCURRED: ").unwrap();
     assert!(missing.split(", ").any(|name| name == "fork"), "{line}");
     assert!(!said.out.contains("fork 1"), "{}", said.out);
+    let said = sim(&[&run[..], &["--all-occur", "--json"]].concat());
+    let answer: serde_json::Value = serde_json::from_str(&said.out).unwrap();
+    let missing = answer["never_occurred"].as_array().unwrap();
+    assert!(missing.contains(&"fork".into()), "{answer}");
 }
 
 #[test]
@@ -247,6 +252,26 @@ fn cases_are_run_and_reported_and_a_word_that_no_form_knows_is_an_error() {
         "{}",
         unmet.out
     );
+
+    // In the order of the files, however many threads there are; and with `--first` nothing after that one.
+    let second = "c18-glove-duplicate-press.toml";
+    let beside = format!("{folder}/{second}");
+    std::fs::copy(format!("{sources}/{second}"), &beside).unwrap();
+    let alone = sim(&["cases", folder, "--threads", "1"]);
+    assert!(
+        alone.out.ends_with("2 runs of cases, 1 as the case says\n"),
+        "{}",
+        alone.out
+    );
+    let both = ["cases", folder, "--threads", "2"];
+    assert_eq!(alone.out, sim(&both).out);
+    let first = sim(&[&both[..], &["--first"]].concat());
+    assert!(
+        first.out.ends_with("1 runs of cases, 0 as the case says\n"),
+        "{}",
+        first.out
+    );
+    std::fs::remove_file(&beside).unwrap();
 
     write(&text.replacen("what = \"confirm\"", "what = \"conform\"", 1));
     let unknown = sim(&["cases", folder]);

@@ -1,12 +1,16 @@
 //! Cases: runs the case files of a folder and says where a job does not come out as its case says.
 //! Owns: nothing.   Gives: a line for each case, and for each expectation that is not met.
-//! May use: the simulator's cases, files.   Never: a case left out.
+//! May use: the simulator's cases, threads, files.   Never: a case left out.
 
 use super::Problem;
+use super::threads::on_threads;
 use clap::Args;
 use gantline_sim::cases::{self, Case, rough};
 use gantline_sim::radio::Air;
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
 
 /// Runs every case file of a folder: jobs that went wrong, or nearly, and what must be so on every device.
 ///
@@ -28,6 +32,9 @@ pub(crate) struct Arguments {
     /// Ends at the first run that does not come out as its case says.
     #[arg(long)]
     first: bool,
+    /// Threads; each case is run by one.
+    #[arg(long, default_value_t = 2, value_parser = clap::value_parser!(u8).range(1..=64))]
+    threads: u8,
 }
 
 pub(crate) fn cases(arguments: &Arguments) -> Result<bool, Problem> {
@@ -36,34 +43,79 @@ pub(crate) fn cases(arguments: &Arguments) -> Result<bool, Problem> {
         let only = arguments.only.as_ref();
         only.is_none_or(|only| only.eq_ignore_ascii_case(&case.1.id))
     };
-    let mut runs: u64 = 0;
-    let mut good: u64 = 0;
-    'all: for (file, case) in cases.iter().filter(wanted) {
-        let last = arguments.seed.saturating_add(arguments.rough);
-        for seed in arguments.seed..=last {
+    let last = arguments.seed.saturating_add(arguments.rough);
+    let runs: Vec<(&str, &Case, u64)> = cases
+        .iter()
+        .filter(wanted)
+        .flat_map(|(file, case)| {
+            (arguments.seed..=last).map(move |seed| (file.as_str(), case, seed))
+        })
+        .collect();
+    let next = AtomicUsize::new(0);
+    let told = Mutex::new(Told {
+        first: arguments.first,
+        ..Told::default()
+    });
+    on_threads(arguments.threads, || {
+        loop {
+            let at = next.fetch_add(1, Ordering::Relaxed);
+            let Some(&(file, case, seed)) = runs.get(at) else {
+                return;
+            };
             let air = if seed == arguments.seed {
                 Air::CLEAR
             } else {
                 rough(seed)
             };
-            runs += 1;
-            good += u64::from(one(file, case, seed, air));
-            if arguments.first && good < runs {
-                break 'all;
+            let (good, lines) = one(file, case, seed, air);
+            let mut told = told.lock().unwrap_or_else(PoisonError::into_inner);
+            told.tell(at, good, lines);
+            if told.is_over() {
+                next.store(runs.len(), Ordering::Relaxed);
             }
         }
-    }
-    println!("{runs} runs of cases, {good} as the case says");
-    if runs == 0 {
+    })?;
+    let told = told.into_inner().unwrap_or_else(PoisonError::into_inner);
+    println!(
+        "{} runs of cases, {} as the case says",
+        told.runs, told.good
+    );
+    if told.runs == 0 {
         return Err(Problem::NoCase {
             path: arguments.dir.clone(),
         });
     }
-    Ok(runs == good)
+    Ok(told.runs == told.good)
 }
 
-/// Runs one case and says what came of it.
-fn one(file: &str, case: &Case, seed: u64, air: Air) -> bool {
+/// What was run, told in the order of the files, whichever thread was first.
+#[derive(Debug, Default)]
+struct Told {
+    first: bool,
+    runs: usize,
+    good: usize,
+    waiting: BTreeMap<usize, (bool, String)>,
+}
+
+impl Told {
+    fn is_over(&self) -> bool {
+        self.first && self.good < self.runs
+    }
+
+    fn tell(&mut self, at: usize, good: bool, lines: String) {
+        self.waiting.insert(at, (good, lines));
+        while !self.is_over()
+            && let Some((good, lines)) = self.waiting.remove(&self.runs)
+        {
+            self.runs += 1;
+            self.good += usize::from(good);
+            print!("{lines}");
+        }
+    }
+}
+
+/// Runs one case: whether it came out as it says, and the lines about it.
+fn one(file: &str, case: &Case, seed: u64, air: Air) -> (bool, String) {
     let loss = air.loss;
     match cases::run(case, seed, air) {
         Ok(outcome) => {
@@ -73,19 +125,16 @@ fn one(file: &str, case: &Case, seed: u64, air: Air) -> bool {
                 .iter()
                 .filter(|f| f.found.is_none())
                 .count();
-            println!(
-                "{} seed {seed}, {loss} % lost: {met} of {all}. {}",
+            let mut lines = format!(
+                "{} seed {seed}, {loss} % lost: {met} of {all}. {}\n",
                 case.id, case.title
             );
             for line in outcome.lines(file) {
-                println!("  {line}");
+                lines += &format!("  {line}\n");
             }
-            outcome.passes()
+            (outcome.passes(), lines)
         }
-        Err(cannot) => {
-            println!("{cannot}");
-            false
-        }
+        Err(cannot) => (false, format!("{cannot}\n")),
     }
 }
 

@@ -12,6 +12,7 @@ mod plot;
 mod problem;
 mod run;
 mod seeds;
+mod threads;
 
 use clap::{Parser, Subcommand};
 pub(crate) use problem::Problem;

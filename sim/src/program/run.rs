@@ -3,6 +3,7 @@
 //! May use: run, found, threads, the time.   Never: hides a failure behind another.
 
 use super::seeds::Seeds;
+use super::threads::on_threads;
 use super::{Problem, found};
 use clap::Args;
 use gantline_sim::run::{Counts, Outcome, never_seen, run as run_script};
@@ -32,7 +33,7 @@ pub(crate) struct Arguments {
     /// So many devices in each crew, whatever the seed draws.
     #[arg(long, value_parser = clap::value_parser!(u8).range(5..=32))]
     devices: Option<u8>,
-    /// Answers in JSON, one object.
+    /// Answers in JSON, one object; `never_occurred` is null if that was not looked at.
     #[arg(long)]
     json: bool,
     /// Threads; each seed is run by one.
@@ -127,13 +128,15 @@ pub(crate) fn run(arguments: &Arguments) -> Result<bool, Problem> {
     }
     // Runs that were cut short show nothing by what they lack.
     let all_run = sum.runs == arguments.seeds.count();
-    let missing = if sum.runs >= ALL_SEEN_FROM || arguments.all_occur && all_run {
-        never_seen(&sum.counts)
-    } else {
-        Vec::new()
-    };
-    report(arguments, &sum, &missing, began.elapsed().as_secs_f64());
-    Ok(sum.failing.is_empty() && missing.is_empty())
+    let looked_at = sum.runs >= ALL_SEEN_FROM || arguments.all_occur && all_run;
+    let missing = looked_at.then(|| never_seen(&sum.counts));
+    report(
+        arguments,
+        &sum,
+        missing.as_deref(),
+        began.elapsed().as_secs_f64(),
+    );
+    Ok(sum.failing.is_empty() && missing.is_none_or(|missing| missing.is_empty()))
 }
 
 fn all(arguments: &Arguments, began: Instant) -> Result<Sum, Problem> {
@@ -145,35 +148,27 @@ fn all(arguments: &Arguments, began: Instant) -> Result<Sum, Problem> {
             .within
             .is_none_or(|seconds| began.elapsed().as_secs() < seconds)
     };
-    std::thread::scope(|scope| {
-        let work = || {
-            while !stop.load(Ordering::Relaxed) && in_time() {
-                let at = next.fetch_add(1, Ordering::Relaxed);
-                let Some(seed) = arguments.seeds.at(at) else {
-                    return;
-                };
-                let (script, outcome, twice) = one(seed, arguments.devices);
-                if !outcome.is_good() {
-                    found::say(seed, arguments.devices, &outcome);
-                    stop.fetch_or(!arguments.keep_going, Ordering::Relaxed);
-                }
-                let mut sum = sum.lock().unwrap_or_else(PoisonError::into_inner);
-                sum.add(script, outcome, twice);
-                sum.progress(began.elapsed());
+    on_threads(arguments.threads, || {
+        while !stop.load(Ordering::Relaxed) && in_time() {
+            let at = next.fetch_add(1, Ordering::Relaxed);
+            let Some(seed) = arguments.seeds.at(at) else {
+                return;
+            };
+            let (script, outcome, twice) = one(seed, arguments.devices);
+            if !outcome.is_good() {
+                found::say(seed, arguments.devices, &outcome);
+                stop.fetch_or(!arguments.keep_going, Ordering::Relaxed);
             }
-        };
-        for _ in 1..arguments.threads {
-            std::thread::Builder::new()
-                .spawn_scoped(scope, work)
-                .map_err(Problem::Thread)?;
+            let mut sum = sum.lock().unwrap_or_else(PoisonError::into_inner);
+            sum.add(script, outcome, twice);
+            sum.progress(began.elapsed());
         }
-        work();
-        Ok(())
     })?;
     Ok(sum.into_inner().unwrap_or_else(PoisonError::into_inner))
 }
 
-fn report(arguments: &Arguments, sum: &Sum, missing: &[&str], seconds: f64) {
+/// `missing`: what never occurred, if that was looked at.
+fn report(arguments: &Arguments, sum: &Sum, missing: Option<&[&str]>, seconds: f64) {
     let times_real = sum.true_ms as f64 / 1_000.0 / seconds;
     let mut spread = sum.spread_ms.clone();
     spread.sort_unstable();
@@ -224,7 +219,9 @@ fn report(arguments: &Arguments, sum: &Sum, missing: &[&str], seconds: f64) {
     if arguments.all_occur && sum.runs < arguments.seeds.count() {
         println!("not all seeds were run: what never occurred is not looked at");
     }
-    if !missing.is_empty() {
+    if let Some(missing) = missing
+        && !missing.is_empty()
+    {
         println!("NEVER OCCURRED: {}", missing.join(", "));
     }
 }
