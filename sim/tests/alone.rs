@@ -15,6 +15,7 @@ use gantline_protocol::reason::Reason;
 use gantline_protocol::state::CallWord;
 use gantline_protocol::sync::{Ask, Datagram, Message};
 use gantline_protocol::time::Now;
+use gantline_protocol::watch::{Beacon, Echo, Row, bundle, check_beacon, unbundle};
 use gantline_sim::world::World;
 use quiet::{LEAD, TOWER_1, crew, quiet_at_the_first_step, small};
 use std::collections::VecDeque;
@@ -228,6 +229,79 @@ fn a_beacon_says_that_a_stop_is_pressed_and_who_hears_no_more_of_it_holds() {
     assert_eq!(call.word, CallWord::Hold, "{:?}", call.reasons);
     let said = Reason::NotQuiet { device: from };
     assert!(call.reasons.contains(&said), "{:?}", call.reasons);
+}
+
+/// A device's own newest beacon for another.
+fn own_beacon(world: &World, device: &Alone, number: usize, to: usize) -> Beacon {
+    let bytes = device.beacon_for(world.devices[to].id);
+    let Ok(Datagram::Beacons(bytes)) = Datagram::decode(&bytes) else {
+        unreachable!("as looked for");
+    };
+    let id = world.devices[number].id;
+    unbundle(bytes)
+        .unwrap()
+        .into_iter()
+        .find_map(|heard| check_beacon(world.signatures(), heard, &id).ok())
+        .unwrap()
+        .beacon
+}
+
+#[test]
+fn nobody_makes_an_old_reading_young_again_by_vouching_for_it() {
+    let world = quiet_crew(703);
+    let mut ground = Alone::of(&world, GROUND);
+    let mut liar = Alone::of(&world, TOWER_2);
+    ground.wait(1_000);
+    liar.wait(1_000);
+    let said = own_beacon(&world, &liar, TOWER_2, GROUND);
+    let author = world.author(TOWER_2);
+    let ages = |ground: &Alone| -> Vec<(String, u64, u64)> {
+        let conditions = ground.engine.status(ground.now).conditions;
+        conditions
+            .into_iter()
+            .filter_map(|shown| Some((shown.id.to_string(), shown.age_ms?, shown.valid_ms)))
+            .collect()
+    };
+    let before = ages(&ground);
+    assert!(!before.is_empty(), "no condition was read");
+    let (minutes, longest) = (10, 1_000);
+    for second in 0..minutes * 60 {
+        ground.wait(longest);
+        ground.datagrams.drain(..ground.datagrams.len() - 20);
+        let heard = own_beacon(&world, &ground, GROUND, TOWER_2);
+        assert!(!heard.vouches.is_empty(), "nothing to vouch for");
+        let mut lie = Beacon::new(&ground.engine.job().id(), &liar.engine.me(), heard.boot, 0);
+        (lie.boot, lie.counter) = (said.boot, said.counter + 1 + second);
+        (lie.head, lie.entries) = (said.head, said.entries);
+        lie.rows = vec![Row {
+            device: world.devices[GROUND].id.tag(),
+            have: 0,
+            echo: Some(Echo {
+                boot: heard.boot,
+                counter: heard.counter,
+            }),
+        }];
+        lie.vouches = heard.vouches;
+        for vouch in &mut lie.vouches {
+            vouch.age_ms = 0;
+        }
+        let lie = lie.sign(world.signatures(), author.key()).unwrap();
+        let bytes = bundle(&lie, [], 1_000);
+        let bytes = Datagram::Beacons(&bytes).encode().unwrap().to_vec();
+        let from = liar.engine.me();
+        ground.give(Input::Datagram { from, bytes });
+    }
+    let crew = ground.engine.status(ground.now).crew;
+    let of_the_liar = crew.iter().find(|of| of.device == liar.engine.me());
+    let age = of_the_liar.unwrap().age_ms.unwrap();
+    assert!(age <= 2 * longest, "it is not heeded: {age} ms");
+    let gone = u64::from(minutes * 60 * 1_000);
+    for ((id, age, valid), (_, before, _)) in ages(&ground).into_iter().zip(before) {
+        assert!(
+            age >= before.min(1_000) + gone,
+            "{id}: {age} ms after {gone} ms, valid {valid} ms"
+        );
+    }
 }
 
 #[test]

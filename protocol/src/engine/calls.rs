@@ -263,8 +263,7 @@ impl Engine {
 
     /// Time since an entry at least, ms: since it arrived here, or since this device started.
     fn least_age_ms(&self, ix: EntryIx, now: Now) -> u64 {
-        let since = self.arrivals.get(&ix).copied().unwrap_or(self.opened_at);
-        now.tick.since(since)
+        now.tick.since(self.arrived.at(ix))
     }
 
     fn condition_age(

@@ -28,8 +28,8 @@ use crate::log::wire::Entry;
 use crate::reason::Reason;
 use crate::sync::{Heights, PeerFault, heights};
 use crate::time::{Now, Tick};
-use crate::watch::{Births, Watch};
-use std::collections::{BTreeMap, BTreeSet};
+use crate::watch::{Arrived, Births, Watch};
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 /// After the disk refused a batch it is tried again so often, ms.
@@ -49,8 +49,7 @@ pub struct Engine {
     pub(super) now: Now,
     pub(super) watch: Watch,
     pub(super) births: Births,
-    /// When entries that a timer may run from arrived here.
-    pub(super) arrivals: BTreeMap<EntryIx, Tick>,
+    pub(super) arrived: Arrived,
     pub(super) intake: Intake,
     pub(super) own: Own,
     pub(super) links: Links,
@@ -156,7 +155,7 @@ impl Engine {
             now,
             watch: Watch::new(&me, config.boot),
             births: Births::default(),
-            arrivals: BTreeMap::new(),
+            arrived: Arrived::new(now.tick),
             intake: Intake::default(),
             own: Own::default(),
             links: Links::default(),
@@ -562,12 +561,7 @@ impl Engine {
                 self.new_values.push(ix);
             }
         }
-        if matches!(
-            graph.body(ix),
-            Body::Reading(_) | Body::Affirm(_) | Body::Away(_) | Body::OrderStatus(_)
-        ) {
-            self.arrivals.insert(ix, self.now.tick);
-        }
+        self.arrived.note(ix, self.now.tick);
         self.spread.applied(graph.entry(ix), self.now.tick);
     }
 

@@ -220,11 +220,21 @@ impl Engine {
             return;
         };
         self.births.said(device, beacon.made(), since);
+        let graph = self.job.graph();
         for vouch in &beacon.vouches {
             let mut members = self.job.roster().members.keys();
-            if let Some(author) = members.find(|key| key.tag() == vouch.author) {
-                self.births
-                    .vouched((*author, vouch.seq), vouch.age_ms, since);
+            let Some(&author) = members.find(|key| key.tag() == vouch.author) else {
+                continue;
+            };
+            // What is not here yet is vouched for again in the next beacons. Of a fork's branches the first counts.
+            let here = graph
+                .chains_of(author)
+                .filter_map(|chain| graph.at(chain, vouch.seq))
+                .map(|ix| self.arrived.at(ix))
+                .min();
+            if let Some(here) = here {
+                let name = (author, vouch.seq);
+                self.births.vouched(name, vouch.age_ms, since, here);
             }
         }
         self.acts.clock_heard(*device, beacon.wall, since, self.now);

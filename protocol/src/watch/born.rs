@@ -1,13 +1,13 @@
 //! Born: before which own tick an entry cannot have been made, so how old it is at most.
 //! Owns: one tick for each entry of late.   Gives: upper bounds of ages.
-//! May use: ids, time.   Never: a wall clock, a stamp, the time of arrival.
+//! May use: ids, time.   Never: a wall clock, a stamp; the time of arrival, to make anything younger.
 //!
 //! Three sources, each sound by this device's clock alone:
 //! - an own entry is as old as its making;
 //! - when a beacon of O echoes an own beacon sent at t and says that O had made m entries, every entry of O
 //!   with a number of m or more was made after t;
 //! - when a beacon of O echoes an own beacon sent at t and vouches that an entry was at most a old, that
-//!   entry was made after t − a.
+//!   entry was made after t − a, and before it arrived here.
 
 use crate::ids::DeviceKey;
 use crate::time::Tick;
@@ -51,9 +51,11 @@ impl Births {
         }
     }
 
-    /// A device vouched, after `since`, that the entry was then at most `age_ms` old.
-    pub fn vouched(&mut self, name: Name, age_ms: u64, since: Tick) {
-        self.not_before(name, signed(since.0).saturating_sub(signed(age_ms)));
+    /// A device vouched, after `since`, that the entry was then at most `age_ms` old. The entry was here at
+    /// `here`, so it was not made later, whatever anybody vouches: nobody makes old entries young again.
+    pub fn vouched(&mut self, name: Name, age_ms: u64, since: Tick, here: Tick) {
+        let after = signed(since.0).saturating_sub(signed(age_ms));
+        self.not_before(name, after.min(signed(here.0)));
     }
 
     /// An entry of another device has arrived: bounds its birth by what its author said before.
@@ -118,12 +120,23 @@ mod tests {
     #[test]
     fn a_voucher_adds_its_age_to_that_of_its_own_proof_and_may_reach_before_the_origin() {
         let mut births = Births::default();
-        births.vouched((O, 7), 60_000, Tick(1_000));
+        let here = Tick(500);
+        births.vouched((O, 7), 60_000, Tick(1_000), here);
         assert_eq!(births.age_ms(&(O, 7), Tick(1_500)), Some(60_500));
-        births.vouched((O, 7), 70_000, Tick(1_200));
+        births.vouched((O, 7), 70_000, Tick(1_200), here);
         assert_eq!(births.age_ms(&(O, 7), Tick(1_500)), Some(60_500));
-        births.vouched((O, 7), 59_000, Tick(1_200));
+        births.vouched((O, 7), 59_000, Tick(1_200), here);
         assert_eq!(births.age_ms(&(O, 7), Tick(1_500)), Some(59_300));
+    }
+
+    #[test]
+    fn nobody_vouches_an_entry_younger_than_its_arrival_here() {
+        let mut births = Births::default();
+        births.vouched((O, 7), 0, Tick(60_000), Tick(1_000));
+        assert_eq!(births.age_ms(&(O, 7), Tick(61_000)), Some(60_000));
+        // One that may be: a second before it came.
+        births.vouched((O, 8), 2_000, Tick(60_000), Tick(59_000));
+        assert_eq!(births.age_ms(&(O, 8), Tick(61_000)), Some(3_000));
     }
 
     #[test]

@@ -1,11 +1,13 @@
 //! Watch: proof that the others are alive, quiet and level, and how old it is by this device's clock alone.
 //! In reading order: `beacon` what is said several times a second · `proof` what an echo proves ·
-//! `born` how old an entry can be at most.
+//! `born` how old an entry can be at most · `arrived` how old it is at least.
 
+mod arrived;
 mod beacon;
 mod born;
 mod proof;
 
+pub use arrived::Arrived;
 pub use beacon::{
     BadBeacon, Beacon, Claim, Echo, Heard, Row, SignedBeacon, Vouch, bundle, check_beacon, job_tag,
     unbundle,

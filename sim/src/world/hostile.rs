@@ -115,7 +115,7 @@ impl World {
         let Some(engine) = &self.devices[device].engine else {
             return;
         };
-        let author = Author::simulated(self.signing.signatures(), self.devices[device].key);
+        let author = self.author(device);
         let forger = Forger {
             engine,
             author: &author,

@@ -31,12 +31,18 @@ impl World {
         file
     }
 
+    /// Who signs with a device's key.
+    #[must_use]
+    pub fn author(&self, device: usize) -> Author {
+        Author::simulated(self.signing.signatures(), self.devices[device].key)
+    }
+
     /// What a device would write next if its key signed it after all that another device has seen.
     #[must_use]
     pub fn signed_by(&self, device: usize, seen_by: usize, body: Body) -> Option<Entry> {
         let job = self.engine(seen_by)?.job();
-        let author = Author::simulated(self.signing.signatures(), self.devices[device].key);
         let wall = self.clock(device).wall;
+        let author = self.author(device);
         author.next(job.graph(), wall, job.id(), body).ok()
     }
 }
