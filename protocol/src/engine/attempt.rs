@@ -60,7 +60,7 @@ impl Engine {
         let known = Known {
             me: self.me,
             evidence: &|steps| self.evidence(steps),
-            age_ms: &|ix| self.age_ms(ix),
+            age_ms: &|ix| self.most_age_ms(ix, self.now),
             in_contact: &|device: &DeviceKey| self.is_in_contact(device),
             said_held: &|device: &DeviceKey| {
                 self.watch

@@ -266,6 +266,13 @@ impl Engine {
         now.tick.since(self.arrived.at(ix))
     }
 
+    /// Time since an entry at most, ms; `None`: it could be any.
+    pub(super) fn most_age_ms(&self, ix: EntryIx, now: Now) -> Option<u64> {
+        let graph = self.job.graph();
+        self.births
+            .age_ms(&(graph.author(ix), graph.seq(ix)), now.tick)
+    }
+
     fn condition_age(
         &self,
         condition: &crate::plan::Condition,
@@ -277,10 +284,7 @@ impl Engine {
             graph,
             condition,
             rests,
-            &|ix| {
-                self.births
-                    .age_ms(&(graph.author(ix), graph.seq(ix)), now.tick)
-            },
+            &|ix| self.most_age_ms(ix, now),
             &|ix| self.least_age_ms(ix, now),
         )
     }
@@ -291,8 +295,8 @@ impl Engine {
             .timers
             .iter()
             .map(|&timer| {
-                self.least_age_ms(timer, now)
-                    .max(facts.told_since_ms(timer))
+                let most = self.most_age_ms(timer, now);
+                facts.since_ms(timer, most, self.least_age_ms(timer, now))
             })
             .min()
     }
@@ -395,7 +399,10 @@ impl Engine {
     pub(super) fn look_at_new_values(&mut self) {
         let values = core::mem::take(&mut self.new_values);
         for ix in values {
-            if self.age_ms(ix).is_none_or(|age_ms| age_ms > YOUNG_VALUE_MS) {
+            if self
+                .most_age_ms(ix, self.now)
+                .is_none_or(|age_ms| age_ms > YOUNG_VALUE_MS)
+            {
                 continue;
             }
             if crate::state::is_kept_back_from(&self.job, &self.me, ix) {

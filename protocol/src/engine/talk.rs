@@ -341,17 +341,10 @@ impl Engine {
                 Some(Vouch {
                     author: graph.author(ix).tag(),
                     seq: graph.seq(ix),
-                    age_ms: self.age_ms(ix)?,
+                    age_ms: self.most_age_ms(ix, self.now)?,
                 })
             })
             .collect()
-    }
-
-    /// Upper bound of an entry's age, ms.
-    pub(super) fn age_ms(&self, ix: EntryIx) -> Option<u64> {
-        let graph = self.job.graph();
-        self.births
-            .age_ms(&(graph.author(ix), graph.seq(ix)), self.now.tick)
     }
 
     pub(super) fn push_to_all(&mut self, entries: Vec<Arc<[u8]>>, out: &mut Vec<Effect>) {

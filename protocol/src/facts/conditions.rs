@@ -508,10 +508,13 @@ impl Facts {
             .collect()
     }
 
-    /// The longest time since such an entry that evidence in the log has told, ms; 0: none has.
+    /// Time since such an entry at least, ms: as this device knows by itself, or as evidence in the log has told
+    /// those who were not there. Whoever knows how old the entry can be at most is told no more than that: else
+    /// one device could end everybody's wait.
     #[must_use]
-    pub fn told_since_ms(&self, ix: EntryIx) -> u64 {
-        self.told.get(&ix).copied().unwrap_or(0)
+    pub fn since_ms(&self, timer: EntryIx, most_age_ms: Option<u64>, least_age_ms: u64) -> u64 {
+        let told = self.told.get(&timer).copied().unwrap_or(0);
+        least_age_ms.max(told.min(most_age_ms.unwrap_or(u64::MAX)))
     }
 
     /// CONDITIONS (C8, and for a release): the reasons against evidence; empty: every condition asked for is
@@ -800,7 +803,7 @@ impl Facts {
         let since_out_ms = rests
             .timers
             .iter()
-            .map(|&timer| least_age_ms(timer).max(self.told_since_ms(timer)))
+            .map(|&timer| self.since_ms(timer, most_age_ms(timer), least_age_ms(timer)))
             .min();
         Some(ConditionAge {
             condition: condition.id.clone(),

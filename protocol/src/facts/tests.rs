@@ -724,7 +724,7 @@ fn a_time_told_in_evidence_serves_a_device_that_was_not_there() {
     let mut crew = Crew::new();
     let flash = crew.say(GROUND, sighting("lightning"));
     let affirmed = crew.say(OBSERVER, affirm("lightning"));
-    assert_eq!(crew.facts.told_since_ms(flash), 0);
+    assert_eq!(crew.facts.since_ms(flash, None, 7), 7);
     let entry = crew.hash(affirmed);
     crew.say(
         OBSERVER,
@@ -740,7 +740,11 @@ fn a_time_told_in_evidence_serves_a_device_that_was_not_there() {
             },
         }),
     );
-    assert_eq!(crew.facts.told_since_ms(flash), 1_900_000);
+    assert_eq!(crew.facts.since_ms(flash, None, 7), 1_900_000);
+    assert_eq!(
+        crew.facts.since_ms(flash, Some(1_900_001), 1_899_000),
+        1_900_000
+    );
     let cut = crew.all();
     let age = crew.facts.condition_age(
         &crew.graph,
@@ -748,10 +752,21 @@ fn a_time_told_in_evidence_serves_a_device_that_was_not_there() {
         &crew.roster,
         &crew.plan,
         &crew.plan.conditions[2].clone(),
-        &|_| Some(5),
+        &|ix| (ix == affirmed).then_some(5),
         &|_| 7,
     );
     assert_eq!(age.unwrap().since_out_ms, Some(1_900_000));
+    // Who was there is told nothing by it.
+    let age = crew.facts.condition_age(
+        &crew.graph,
+        &cut,
+        &crew.roster,
+        &crew.plan,
+        &crew.plan.conditions[2].clone(),
+        &|_| Some(60_000),
+        &|_| 59_000,
+    );
+    assert_eq!(age.unwrap().since_out_ms, Some(60_000));
 }
 
 #[test]
