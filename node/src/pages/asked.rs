@@ -7,6 +7,7 @@ use crate::pages::moves;
 use crate::pages::number;
 use crate::pages::view::{Choice, View};
 use crate::words::fill;
+use gantline_protocol::decimal::Decimal;
 use gantline_protocol::engine::Command;
 use gantline_protocol::ids::{CheckId, EntryHash, LimitId, StepId};
 use gantline_protocol::log::entry::{Body, NoteKind, OrderState, Said};
@@ -183,9 +184,10 @@ fn about_check(view: &View, empty: Asked, step: &StepId, check: &CheckId, since:
         .and_then(|step| step.check(check))
         .map_or(Gives::Press, |check| gives(view, check));
     let value = own_value(view, step, check).filter(|_| since);
-    let quote = value
-        .as_ref()
-        .map_or_else(|| quote.clone(), |(_, shown)| format!("{quote}: {shown}"));
+    let quote = value.as_ref().map_or_else(
+        || quote.clone(),
+        |(value, unit)| format!("{quote}: {value} {unit}"),
+    );
     let gives = match gives {
         Gives::Press if since => Gives::Since,
         Gives::Number(_) if value.is_some() => Gives::Since,
@@ -203,23 +205,16 @@ fn about_check(view: &View, empty: Asked, step: &StepId, check: &CheckId, since:
     }
 }
 
-/// The holder's own newest value of a check, if nothing is missing but what was done since one that did not pass
-/// (REREAD); as it is said, and as it is shown.
-fn own_value(view: &View, step: &StepId, check: &CheckId) -> Option<(Said, String)> {
+/// The holder's own newest value of a check with its unit, if nothing is missing but what was done since one that did
+/// not pass (REREAD).
+fn own_value(view: &View, step: &StepId, check: &CheckId) -> Option<(Decimal, String)> {
     let status = view.status.steps.iter().find(|status| status.id == *step)?;
     let status = status.checks.iter().find(|status| status.id == *check)?;
     let own = |given: &&Given| Some(&given.by) == view.status.person.as_ref();
     let given = status.given.iter().rfind(own)?;
     let second = |reason: &Reason| matches!(reason, Reason::NeedsSecondReader { .. });
-    given.reasons.iter().any(second).then_some(())?;
-    let Expects::Measured { limit } = &view.plan.step(step)?.check(check)?.expects else {
-        return None;
-    };
-    let unit = &view.plan.limit(limit)?.unit;
-    let shown = given.said.as_ref()?;
-    let value = shown.strip_suffix(unit.as_str())?.trim_end().parse().ok()?;
-    let unit = unit.clone();
-    Some((Said::Value { value, unit }, shown.clone()))
+    let asked = given.reasons.iter().any(second);
+    given.value.clone().filter(|_| asked)
 }
 
 fn gives(view: &View, check: &Check) -> Gives {
@@ -348,7 +343,7 @@ pub(crate) fn command(view: &View, at: usize, form: &Form) -> Result<Command, St
                 step: step.clone(),
                 check: check.clone(),
                 said: match again {
-                    Some((said, _)) => said,
+                    Some((value, unit)) => Said::Value { value, unit },
                     None => said(view, expects, form)?,
                 },
                 change: since.then(|| form.text("since").to_owned()),

@@ -3,6 +3,7 @@
 //! May use: ids, time, reason, plan, engine::command.   Never: sentences (node words them); the first
 //! answer of a blind second look, to a device that has yet to give its own.
 
+use crate::decimal::Decimal;
 use crate::engine::Alarm;
 use crate::ids::{
     BootId, CheckId, ConditionId, DeviceKey, EntryHash, HandoffId, ItemId, JobId, MarkId,
@@ -184,6 +185,8 @@ pub struct Given {
     pub by: Person,
     /// What was said, in plain words; `None`: kept from this device until its own look is recorded.
     pub said: Option<String>,
+    /// The number and its unit, if one was said and is not kept from this device.
+    pub value: Option<(Decimal, String)>,
     /// Why it does not count; empty: it counts.
     pub reasons: Vec<Reason>,
 }

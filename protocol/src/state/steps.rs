@@ -310,6 +310,10 @@ fn check_status(
             said: answer
                 .shown
                 .then(|| crate::replay::said(&answer.acknowledge.said)),
+            value: match &answer.acknowledge.said {
+                Said::Value { value, unit } if answer.shown => Some((*value, unit.clone())),
+                _ => None,
+            },
             reasons: if answer.shown {
                 answer.reasons
             } else {

@@ -10,7 +10,7 @@ use crate::log::entry::{
 };
 use crate::log::graph::{EntryIx, Inserted};
 use crate::log::sample::{self, WALL};
-use crate::plan::{Check, Condition, ConditionKind, Expects, Lasts, Plan, Role, Step, Who};
+use crate::plan::{Check, Condition, ConditionKind, Expects, Lasts, Limit, Plan, Role, Step, Who};
 use crate::reason::Reason;
 use crate::time::{Now, Tick};
 use crate::watch::Contact;
@@ -781,6 +781,42 @@ fn not_a_byte_of_anothers_look_is_in_the_status_before_the_own_look() {
         }));
         assert_eq!(before.len(), 4);
     }
+}
+
+#[test]
+fn a_number_read_in_a_second_look_is_given_to_others_after_their_own_only() {
+    let mut plan = plan();
+    plan.limits = vec![Limit {
+        id: name("gap"),
+        title: "Gap".into(),
+        unit: "m".into(),
+        least: Some("2.01".parse().unwrap()),
+        most: None,
+        places: 2,
+        source: "common practice, no source".into(),
+        computed: None,
+    }];
+    plan.steps[1].checks[0].expects = Expects::Measured { limit: name("gap") };
+    let mut site = Site::with(plan);
+    site.acknowledge(TOWER, "rig", "rigged", Said::Yes);
+    let read = |text: &str| Said::Value {
+        value: text.parse().unwrap(),
+        unit: "m".into(),
+    };
+    let shown = |site: &Site, device: u8| {
+        let given = site.status(device).steps[1].checks[0].given.clone();
+        let values: Vec<_> = given.into_iter().map(|given| given.value).collect();
+        values
+    };
+    site.acknowledge(TOWER, "keys", "seated", read("2.34"));
+    let first = Some(("2.34".parse().unwrap(), "m".to_owned()));
+    assert_eq!(shown(&site, TOWER), [first.clone()]);
+    for device in [EYES, GROUND, LEAD] {
+        assert_eq!(shown(&site, device), [None], "{device}");
+    }
+    site.acknowledge(EYES, "keys", "seated", read("2.35"));
+    assert_eq!(shown(&site, EYES).len(), 2);
+    assert!(shown(&site, EYES).contains(&first));
 }
 
 #[test]
