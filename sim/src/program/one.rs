@@ -70,12 +70,9 @@ pub(crate) fn one(arguments: &Arguments) -> Result<bool, Problem> {
     let mut outcome = Outcome::default();
     match Run::new(&script) {
         Ok(mut run) => {
-            run.world.telling = arguments.trace.then(Vec::new);
-            let (done, lines) = run.told_to_the_end();
-            for line in lines {
-                println!("{line}");
-            }
-            outcome = done;
+            // At once: a run that takes long is read while it runs.
+            run.world.telling = arguments.trace.then_some(|line| println!("{line}"));
+            outcome = run.to_the_end();
         }
         Err(why) => outcome.broken.push(why),
     }

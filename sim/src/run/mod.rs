@@ -216,13 +216,7 @@ impl<'a> Run<'a> {
 
     /// Both acts.
     #[must_use]
-    pub fn to_the_end(self) -> Outcome {
-        self.told_to_the_end().0
-    }
-
-    /// Both acts, and the lines of what happened if the world was to tell them.
-    #[must_use]
-    pub fn told_to_the_end(mut self) -> (Outcome, Vec<String>) {
+    pub fn to_the_end(mut self) -> Outcome {
         self.world.radio.air = self.script.air.air();
         self.first_act();
         let mut closed_after_ms = None;
@@ -232,8 +226,7 @@ impl<'a> Run<'a> {
         if self.world.broken.is_empty() {
             self.last();
         }
-        let lines = self.world.telling.take().unwrap_or_default();
-        (self.outcome(closed_after_ms), lines)
+        self.outcome(closed_after_ms)
     }
 
     fn first_act(&mut self) {

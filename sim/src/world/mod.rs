@@ -90,8 +90,8 @@ pub struct World {
     signing: Signing,
     /// What a device made of each set of entries, and which device.
     views: BTreeMap<EntryHash, (usize, look::View)>,
-    /// What happens, line by line, if anybody wants to read it.
-    pub telling: Option<Vec<String>>,
+    /// Is told what happens, line by line, if anybody wants to read it.
+    pub telling: Option<fn(&str)>,
     /// One rule more, looked at after each event of a device.
     pub rule: Option<Rule>,
     /// What was handed to the radio as datagrams, lost or not.
@@ -174,10 +174,9 @@ impl World {
     }
 
     /// Says what happens, if anybody wants to read it.
-    pub fn say(&mut self, what: impl FnOnce() -> String) {
-        let now = self.now;
-        if let Some(lines) = &mut self.telling {
-            lines.push(format!("{:>9.3} {}", now as f64 / 1_000.0, what()));
+    pub fn say(&self, what: impl FnOnce() -> String) {
+        if let Some(tell) = self.telling {
+            tell(&format!("{:>9.3} {}", self.now as f64 / 1_000.0, what()));
         }
     }
 
