@@ -8,7 +8,7 @@ mod support;
 use gantline_protocol::engine::{Command, CommandId, Effect, Engine, Input, Outcome};
 use gantline_protocol::ids::{DeviceKey, EntryHash};
 use gantline_protocol::log::columns;
-use gantline_protocol::log::entry::{Body, Note, NoteKind, Said, StopKind};
+use gantline_protocol::log::entry::{Agree, Body, Note, NoteKind, Said, StopKind};
 use gantline_protocol::log::sign::verify_batch;
 use gantline_protocol::log::wire::Entry;
 use gantline_protocol::reason::Reason;
@@ -416,6 +416,57 @@ fn who_never_heeds_the_evidence_of_a_fork_is_shown_it_less_and_less_often() {
         Some(&[1, 2, 4, 8, 8, 8][..]),
         "shown after {shown:?} s"
     );
+}
+
+/// Releases that the supervisor's node writes in half a minute, once everybody has heard and agreed.
+fn releases_of(forked: bool) -> usize {
+    let mut world = quiet_crew(641);
+    world.do_now(GROUND, stop("rope frayed"));
+    world.run_for(500);
+    for device in [LEAD, TOWER_1, TOWER_2, OBSERVER, 5] {
+        world.do_now(device, Command::Heard { stop: None });
+    }
+    world.run_for(500);
+    let ask = Command::Ask {
+        stops: Vec::new(),
+        cause: "looked at, nothing found".into(),
+        open_item: None,
+        closes_item: None,
+    };
+    world.do_now(LEAD, ask);
+    world.run_for(500);
+    let mut lead = Alone::of(&world, LEAD);
+    let graph = world.engine(LEAD).unwrap().job().graph();
+    let ask = graph
+        .iter()
+        .find(|ix| matches!(graph.body(*ix), Body::Ask(_)))
+        .unwrap();
+    let to = graph.hash(ask);
+    let other = Body::Note(Note {
+        kind: NoteKind::Plain,
+        text: "another".into(),
+        about: None,
+    });
+    let branch = world.signed_by(LEAD, GROUND, other).unwrap();
+    if forked {
+        lead.press(note("one"));
+        lead.give(pushed(world.devices[GROUND].id, vec![branch.bytes]));
+        assert_eq!(lead.engine.job().graph().forks().len(), 1);
+    }
+    for device in [TOWER_1, TOWER_2, GROUND, OBSERVER, 5] {
+        let agree = world.signed_by(device, LEAD, Body::Agree(Agree { to }));
+        let from = world.devices[device].id;
+        lead.give(pushed(from, vec![agree.unwrap().bytes]));
+    }
+    lead.wait(30_000);
+    let is_release = |entry: &&Entry| matches!(entry.content.body, Body::Release(_));
+    lead.to_disk.iter().filter(is_release).count()
+}
+
+#[test]
+fn a_supervisor_whose_device_has_forked_does_not_release_in_vain() {
+    assert_eq!(releases_of(false), 1);
+    assert_eq!(releases_of(true), 0);
 }
 
 /// What was given to a device, each entry as often as it was.

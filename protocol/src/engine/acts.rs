@@ -4,7 +4,7 @@
 
 use crate::engine::device::Engine;
 use crate::engine::output::Effect;
-use crate::ids::DeviceKey;
+use crate::ids::{DeviceKey, EntryHash};
 use crate::log::entry::{Body, ClockSample, ProposalNamed};
 use crate::time::{Now, Tick, WallClock};
 use std::collections::{BTreeMap, VecDeque};
@@ -20,6 +20,11 @@ const REFUSED_AGAIN_MS: u64 = 60_000;
 const REFUSED_MOST: usize = 20;
 const REFUSED_WINDOW_MS: u64 = 10 * 60 * 1_000;
 
+/// The same act without effect is written again after twice the first of these, then after twice as long each
+/// time, at most after the second, ms.
+const AGAIN_FIRST_MS: u64 = 500;
+const AGAIN_MOST_MS: u64 = 60_000;
+
 #[derive(Clone, Copy, Debug)]
 struct ClockHeard {
     ahead_ms: i64,
@@ -31,6 +36,8 @@ struct ClockHeard {
 pub(super) struct Acts {
     clocks: BTreeMap<DeviceKey, ClockHeard>,
     sampled: BTreeMap<DeviceKey, Tick>,
+    /// What a node wrote by itself: what it was about, how often, and when last.
+    written: BTreeMap<EntryHash, (u32, Tick)>,
     refused: BTreeMap<(String, Vec<String>), Tick>,
     refused_at: VecDeque<Tick>,
 }
@@ -82,6 +89,28 @@ impl Acts {
         })
     }
 
+    /// Whether an act is to be written now. What is due again although it was written has had no effect: it is
+    /// tried less and less often, so that it cannot flood a log.
+    fn may_write(&mut self, body: &Body, now: Tick) -> bool {
+        let about = match body {
+            Body::Release(release) => release.ask,
+            Body::Seal(seal) => seal.proposal,
+            Body::Consent(consent) => consent.proposal,
+            _ => return true,
+        };
+        self.written
+            .retain(|_, (_, at)| now.since(*at) < 2 * AGAIN_MOST_MS);
+        let (times, at) = self.written.get(&about).copied().unwrap_or((0, now));
+        let wait_ms = AGAIN_FIRST_MS
+            .saturating_mul(1 << times.min(16))
+            .min(AGAIN_MOST_MS);
+        if times > 0 && now.since(at) < wait_ms {
+            return false;
+        }
+        self.written.insert(about, (times + 1, now));
+        true
+    }
+
     /// Whether a refused press is to be noted: not the same again, and not too many.
     pub(super) fn refused(&mut self, what: &str, codes: &[String], now: Tick) -> bool {
         self.refused
@@ -127,7 +156,9 @@ impl Engine {
                     .clock_sample(&others, self.opened_at, self.now.tick)
                     .map(Body::ClockSample)
             });
-        if let Some(body) = body {
+        if let Some(body) = body
+            && self.acts.may_write(&body, self.now.tick)
+        {
             let _ = self.write(body, None, out);
         }
     }
@@ -146,6 +177,9 @@ impl Engine {
     fn consent_due(&self) -> Option<Body> {
         let lost_after_ms = self.job.plan().times.lost_after_ms;
         let forked = self.job.forks_open();
+        if forked.contains(&self.me) {
+            return None;
+        }
         let graph = self.job.graph();
         self.job.proposals().into_iter().find_map(|proposal| {
             let lost = match self.watch.proved_at(&proposal.device) {
@@ -183,6 +217,28 @@ mod tests {
             .count();
         assert_eq!(noted, REFUSED_MOST - 2);
         assert!(acts.refused("x", &codes, Tick(60_000 + REFUSED_WINDOW_MS)));
+    }
+
+    #[test]
+    fn an_act_that_has_no_effect_is_tried_less_and_less_often() {
+        let mut acts = Acts::default();
+        let consent = |number: u8| {
+            Body::Consent(ProposalNamed {
+                proposal: EntryHash([number; 32]),
+            })
+        };
+        let tried: Vec<u64> = (0..6_000)
+            .map(|tick| tick * 100)
+            .filter(|&at| acts.may_write(&consent(1), Tick(at)))
+            .collect();
+        assert_eq!(tried[..6], [0, 1_000, 3_000, 7_000, 15_000, 31_000]);
+        let gaps: Vec<u64> = tried.windows(2).map(|pair| pair[1] - pair[0]).collect();
+        assert!(
+            gaps[6..].iter().all(|gap| *gap == AGAIN_MOST_MS),
+            "{gaps:?}"
+        );
+        // Another one does not wait for it.
+        assert!(acts.may_write(&consent(2), Tick(600_000)));
     }
 
     #[test]

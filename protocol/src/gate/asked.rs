@@ -465,7 +465,7 @@ impl Job {
     pub fn release_due(&self, me: DeviceKey) -> Option<Release> {
         let core = &self.core;
         let (all, view) = (core.graph.all(), core.views.now());
-        if view.roster.supervisor != Some(me) {
+        if view.roster.supervisor != Some(me) || view.is_forked(me) {
             return None;
         }
         let open = core.open_stops(all);
@@ -587,6 +587,9 @@ impl Job {
     pub fn seal_due(&self, me: DeviceKey) -> Option<Seal> {
         let core = &self.core;
         let view = core.views.now();
+        if view.is_forked(me) {
+            return None;
+        }
         self.proposals()
             .into_iter()
             .filter(|proposal| core.graph.author(proposal.entry) == me)

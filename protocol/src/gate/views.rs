@@ -164,6 +164,11 @@ impl View {
             .all(|&(forked, from)| forked != author || seq < from)
     }
 
+    /// Whether nothing that this device writes now counts: it has a fork that nobody has settled.
+    pub(super) fn is_forked(&self, device: DeviceKey) -> bool {
+        !self.unforked(device, u32::MAX)
+    }
+
     /// The last term.
     pub(super) fn term(&self) -> EntryIx {
         self.terms.last().copied().unwrap_or(EntryIx(0))

@@ -810,7 +810,7 @@ fn a_number_read_in_a_second_look_is_given_to_others_after_their_own_only() {
     };
     site.acknowledge(TOWER, "keys", "seated", read("2.34"));
     let first = Some(("2.34".parse().unwrap(), "m".to_owned()));
-    assert_eq!(shown(&site, TOWER), [first.clone()]);
+    assert_eq!(shown(&site, TOWER), std::slice::from_ref(&first));
     for device in [EYES, GROUND, LEAD] {
         assert_eq!(shown(&site, device), [None], "{device}");
     }
