@@ -567,8 +567,10 @@ impl Job {
     fn consents(&self, proposal: EntryIx) -> Vec<EntryIx> {
         let graph = &self.core.graph;
         let hash = graph.hash(proposal);
-        graph
+        self.core
+            .consents
             .iter()
+            .copied()
             .filter(|&ix| match graph.body(ix) {
                 Body::Consent(consent) => consent.proposal == hash,
                 Body::Accept => self

@@ -570,6 +570,7 @@ impl Job {
                 }
             }
             Body::Propose(_) => core.proposals.push(ix),
+            Body::Consent(_) | Body::Accept => core.consents.push(ix),
             Body::Void(_) => core.voids.push(ix),
             Body::Unknown { .. } => core.unknown.push(ix),
             _ => {}

@@ -97,6 +97,7 @@ impl Job {
                 declines: BTreeMap::new(),
                 heards: BTreeMap::new(),
                 proposals: Vec::new(),
+                consents: Vec::new(),
                 voids: Vec::new(),
                 outs: ByChain::default(),
                 done_at: BTreeMap::new(),

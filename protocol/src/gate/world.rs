@@ -39,6 +39,8 @@ pub(super) struct Core {
     /// Answers `heard`, by stop.
     pub(super) heards: BTreeMap<EntryIx, Vec<EntryIx>>,
     pub(super) proposals: Vec<EntryIx>,
+    /// Consents, and acceptances that may be consents.
+    pub(super) consents: Vec<EntryIx>,
     pub(super) voids: Vec<EntryIx>,
     /// Entries that put a condition out of bounds.
     pub(super) outs: super::records::ByChain<EntryIx>,
