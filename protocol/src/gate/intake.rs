@@ -710,6 +710,8 @@ impl Filed for Body {
             | Self::Decline(_)
             | Self::Agree(_)
             | Self::Propose(_)
+            | Self::Consent(_)
+            | Self::Accept
             | Self::Void(_)
             | Self::Unknown { .. } => KindOf::Answer,
             other if other.is_stop() => KindOf::Stop,

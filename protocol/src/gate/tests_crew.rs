@@ -8,7 +8,7 @@ use super::testkit::*;
 use crate::ids::EntryHash;
 use crate::log::entry::{
     Admit, Agree, Body, Briefed, MakeSafe, Note, NoteKind, Offer, OfferNamed, Offered, Proposal,
-    Said, Stop, StopKind, Void,
+    ProposalNamed, Propose, Said, Seal, Stop, StopKind, Void,
 };
 use crate::plan::Who;
 use crate::reason::{Owed, Reason};
@@ -104,6 +104,40 @@ fn fork_nobodys_word_made_knowing_of_it_counts_until_the_device_is_removed() {
     let after = crew.ack(TOWER, "s3");
     crew.sync_among(&[LEAD, EYES, TOWER, GROUND]);
     assert_eq!(crew.reasons(LEAD, after), []);
+}
+
+#[test]
+fn a_proposal_shows_who_has_signed_and_its_author_seals_it_unless_that_device_has_forked() {
+    let mut crew = Crew::new(&plan(), 5);
+    let others = [LEAD, EYES, TOWER, GROUND];
+    crew.sync();
+    let propose = Body::Propose(Propose {
+        kind: Proposal::Remove,
+        device: crew.key(4),
+        attempt: 1,
+        spoken_to: None,
+        called_stop: false,
+        known: Vec::new(),
+    });
+    let proposal = crew.say(LEAD, propose);
+    crew.sync_among(&others);
+    let signed = |crew: &Crew| crew.devices[LEAD].job.proposals()[0].consents.clone();
+    let due = |crew: &Crew, device: usize| crew.devices[device].job.seal_due(crew.key(device));
+    assert_eq!(signed(&crew), [crew.key(LEAD)]);
+    assert_eq!(due(&crew, LEAD), None);
+    let mut consents = [EYES, GROUND]
+        .map(|device| crew.say(device, Body::Consent(ProposalNamed { proposal })))
+        .to_vec();
+    crew.sync_among(&others);
+    assert_eq!(signed(&crew).len(), 3);
+    assert_eq!(crew.devices[LEAD].job.proposals()[0].needed, 3);
+    consents.sort_unstable();
+    let seal = Seal { proposal, consents };
+    assert_eq!(due(&crew, LEAD), Some(seal));
+    assert_eq!(due(&crew, EYES), None, "not its own");
+    crew.say(LEAD, crate::log::sample::note("one"));
+    crew.fork(LEAD, crate::log::sample::note("two"));
+    assert_eq!(due(&crew, LEAD), None, "it would not count");
 }
 
 #[test]
