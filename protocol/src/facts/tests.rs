@@ -746,27 +746,21 @@ fn a_time_told_in_evidence_serves_a_device_that_was_not_there() {
         1_900_000
     );
     let cut = crew.all();
-    let age = crew.facts.condition_age(
-        &crew.graph,
-        &cut,
-        &crew.roster,
-        &crew.plan,
-        &crew.plan.conditions[2].clone(),
-        &|ix| (ix == affirmed).then_some(5),
-        &|_| 7,
+    let since = |most: &dyn Fn(EntryIx) -> Option<u64>, least: u64| {
+        let condition = &crew.plan.conditions[2];
+        let (graph, roster, plan) = (&crew.graph, &crew.roster, &crew.plan);
+        let facts = &crew.facts;
+        facts
+            .condition_age(graph, &cut, roster, plan, condition, most, &|_| least)
+            .unwrap()
+            .since_out_ms
+    };
+    assert_eq!(
+        since(&|ix| (ix == affirmed).then_some(5), 7),
+        Some(1_900_000)
     );
-    assert_eq!(age.unwrap().since_out_ms, Some(1_900_000));
     // Who was there is told nothing by it.
-    let age = crew.facts.condition_age(
-        &crew.graph,
-        &cut,
-        &crew.roster,
-        &crew.plan,
-        &crew.plan.conditions[2].clone(),
-        &|_| Some(60_000),
-        &|_| 59_000,
-    );
-    assert_eq!(age.unwrap().since_out_ms, Some(60_000));
+    assert_eq!(since(&|_| Some(60_000), 59_000), Some(60_000));
 }
 
 #[test]

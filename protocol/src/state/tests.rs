@@ -118,6 +118,27 @@ fn plan() -> Plan {
     plan
 }
 
+/// A gap in metres, of at least so much.
+fn gap(least: &str) -> Limit {
+    Limit {
+        id: name("gap"),
+        title: "Gap".into(),
+        unit: "m".into(),
+        least: Some(least.parse().unwrap()),
+        most: None,
+        places: 2,
+        source: "invented".into(),
+        computed: None,
+    }
+}
+
+fn metres(value: &str) -> Said {
+    Said::Value {
+        value: value.parse().unwrap(),
+        unit: "m".into(),
+    }
+}
+
 /// A job on one graph that everybody sees whole, and what one device knows of the others.
 struct Site {
     job: Job,
@@ -786,35 +807,22 @@ fn not_a_byte_of_anothers_look_is_in_the_status_before_the_own_look() {
 #[test]
 fn a_number_read_in_a_second_look_is_given_to_others_after_their_own_only() {
     let mut plan = plan();
-    plan.limits = vec![Limit {
-        id: name("gap"),
-        title: "Gap".into(),
-        unit: "m".into(),
-        least: Some("2.01".parse().unwrap()),
-        most: None,
-        places: 2,
-        source: "common practice, no source".into(),
-        computed: None,
-    }];
+    plan.limits = vec![gap("2.01")];
     plan.steps[1].checks[0].expects = Expects::Measured { limit: name("gap") };
     let mut site = Site::with(plan);
     site.acknowledge(TOWER, "rig", "rigged", Said::Yes);
-    let read = |text: &str| Said::Value {
-        value: text.parse().unwrap(),
-        unit: "m".into(),
-    };
     let shown = |site: &Site, device: u8| {
         let given = site.status(device).steps[1].checks[0].given.clone();
         let values: Vec<_> = given.into_iter().map(|given| given.value).collect();
         values
     };
-    site.acknowledge(TOWER, "keys", "seated", read("2.34"));
+    site.acknowledge(TOWER, "keys", "seated", metres("2.34"));
     let first = Some(("2.34".parse().unwrap(), "m".to_owned()));
     assert_eq!(shown(&site, TOWER), std::slice::from_ref(&first));
     for device in [EYES, GROUND, LEAD] {
         assert_eq!(shown(&site, device), [None], "{device}");
     }
-    site.acknowledge(EYES, "keys", "seated", read("2.35"));
+    site.acknowledge(EYES, "keys", "seated", metres("2.35"));
     assert_eq!(shown(&site, EYES).len(), 2);
     assert!(shown(&site, EYES).contains(&first));
 }

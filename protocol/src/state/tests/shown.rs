@@ -6,7 +6,7 @@ use super::*;
 use crate::log::entry::{
     ConditionReading, MakeSafe, Offer, Offered, OrderState, OrderStatus, Ready, ResumeDay, Suspend,
 };
-use crate::plan::{Item, Limit, Mark, MarkIs, Place};
+use crate::plan::{Item, Mark, MarkIs, Place};
 
 fn shown(site: &Site, device: u8, wanted: &str) -> Vec<String> {
     let status = site.status(device);
@@ -205,16 +205,7 @@ fn what_was_done_before_its_turn_is_said_in_plain_words() {
 
 fn with_gap() -> Plan {
     let mut plan = plan();
-    plan.limits = vec![Limit {
-        id: name("gap"),
-        title: "Gap".into(),
-        unit: "m".into(),
-        least: Some("2.01".parse().unwrap()),
-        most: None,
-        places: 2,
-        source: "test".into(),
-        computed: None,
-    }];
+    plan.limits = vec![gap("2.01")];
     plan.steps[0].checks[0].expects = Expects::Measured { limit: name("gap") };
     let mut wind = plan.conditions[0].clone();
     wind.id = name("clear");
