@@ -20,8 +20,7 @@ const REFUSED_AGAIN_MS: u64 = 60_000;
 const REFUSED_MOST: usize = 20;
 const REFUSED_WINDOW_MS: u64 = 10 * 60 * 1_000;
 
-/// The same act without effect is written again after twice the first of these, then after twice as long each
-/// time, at most after the second, ms.
+/// An act without effect is written again after 1 s, then 2, 4 and so on: half of the first wait, and the longest, ms.
 const AGAIN_FIRST_MS: u64 = 500;
 const AGAIN_MOST_MS: u64 = 60_000;
 
