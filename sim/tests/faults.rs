@@ -18,6 +18,7 @@ use support::crew_of_six;
 const TOWER_1: usize = 1;
 const TOWER_2: usize = 2;
 const GROUND: usize = 3;
+const OBSERVER: usize = 4;
 const SPARE: usize = 5;
 
 fn options(seed: u64, air: Air) -> Options {
@@ -307,6 +308,33 @@ fn a_device_that_comes_back_with_an_old_journal_takes_its_chain_back_before_it_w
         crew.close();
         let forks = crew.world.engine(GROUND).unwrap().job().graph().forks();
         assert!(forks.is_empty(), "seed {seed}: {forks:?}");
+    }
+}
+
+#[test]
+fn an_old_journal_is_written_on_once_most_of_the_crew_have_said_what_they_hold_and_not_before() {
+    for (off, writes) in [(2, true), (3, false)] {
+        let mut options = options(218, Air::CLEAR);
+        options.crew.truncate(5);
+        options.think_ms = (1_000, 5_000);
+        let lost_after_ms = options.plan.times.lost_after_ms;
+        let mut world = World::signing(options, Signing::Real);
+        world.admit_all();
+        let mut crew = Watched::new(world, true);
+        crew.run_for(10_000);
+        let image = crew.world.devices[TOWER_1].disk.image_before(4);
+        for device in [0, GROUND, OBSERVER].into_iter().take(off) {
+            crew.world.power_off(device);
+        }
+        crew.world.restore(TOWER_1, &image, true);
+        crew.looked[TOWER_1] = Looked::new();
+        let recovered = |world: &World| world.engine(TOWER_1).unwrap().is_recovered();
+        assert!(!crew.world.run_until(lost_after_ms - 100, recovered));
+        assert_eq!(crew.world.run_until(60_000, recovered), writes, "{off} off");
+        crew.look();
+        crew.nothing_broken();
+        let forks = crew.world.engine(TOWER_2).unwrap().job().graph().forks();
+        assert!(forks.is_empty(), "{off} off: {forks:?}");
     }
 }
 

@@ -20,7 +20,7 @@ pub struct Config {
     /// Drawn at random for this start.
     pub boot: BootId,
     /// Whether the journal was found damaged or is not the device's own old one: the own chain is then
-    /// taken back from a majority of the crew before anything but a stop is written.
+    /// taken back from most of the crew, this device counted in, before anything but a stop is written.
     pub journal_damaged: bool,
 }
 

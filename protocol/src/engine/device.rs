@@ -383,9 +383,11 @@ impl Engine {
     }
 
     /// Recovery: whether the own chain is known to be whole. With nobody else on the job it is. Else every
-    /// other device has said what it holds of it, or some have (after a damaged journal: most have) and the
-    /// rest has had time to; and nobody holds more of it than this device. Until then only a stop is
-    /// written: alone, a device can still stop.
+    /// other device has said what it holds of it, or some have and the rest has had time to; and nobody holds
+    /// more of it than this device. After a damaged journal most of the crew, this device among them, must have,
+    /// and the rest must be lost: the very crew that can still replace who is dead, so that no two dead devices
+    /// leave a third unable to write for ever (I10). Until then only a stop is written: alone, a device can
+    /// still stop.
     fn recover(&mut self) {
         let others = self.others();
         let mut answered = 0_usize;
@@ -398,12 +400,14 @@ impl Engine {
                 ahead |= theirs > height;
             }
         }
-        let waited = self.now.tick.since(self.opened_at) >= RECOVER_MS;
-        let enough = if self.journal_damaged {
-            2 * answered > others.len()
+        let (wait_ms, enough) = if self.journal_damaged {
+            let crew = others.len() + 1;
+            let lost_after_ms = self.job.plan().times.lost_after_ms;
+            (lost_after_ms.max(RECOVER_MS), 2 * (answered + 1) > crew)
         } else {
-            answered > 0
+            (RECOVER_MS, answered > 0)
         };
+        let waited = self.now.tick.since(self.opened_at) >= wait_ms;
         let whole = answered == others.len() || (waited && enough);
         self.recovered = (self.recovered || whole) && !ahead;
     }

@@ -130,7 +130,9 @@ impl Run<'_> {
         acts
     }
 
-    /// A role that has too few gets somebody: first of the people who are not on the job, then of the crew.
+    /// A role that has too few gets somebody: first of the people who are not on the job, then of the crew. If
+    /// nobody of the crew may hold it beside what they do, somebody more is sent for: a removed device does not
+    /// come back, so its holder takes another.
     fn fill_roles(&mut self, supervisor: usize) {
         let Some(engine) = self.world.engine(supervisor) else {
             return;
@@ -148,18 +150,7 @@ impl Run<'_> {
             !job.roster().members.contains_key(&own.id) && own.disk.is_empty()
         });
         if let Some(free) = free {
-            if self.due(format!("call spare {free}")) {
-                let own = &self.world.devices[free];
-                let command = Command::Admit {
-                    device: own.id,
-                    person: own.person().clone(),
-                    roles: vec![role],
-                    replaces: None,
-                };
-                if self.world.admit_as(free, command) && self.script.pages {
-                    self.world.open_page(free);
-                }
-            }
+            self.call(free, role);
             return;
         }
         let helper = helper(job, &role).filter(|key| !self.is_gone(job, key));
@@ -175,6 +166,25 @@ impl Run<'_> {
             if self.due(format!("{role} for {key}")) {
                 self.world.do_now(supervisor, command);
             }
+        } else if let Some(another) = self.world.another() {
+            self.call(another, role);
+        }
+    }
+
+    /// Somebody who is not on the job is admitted to a role.
+    fn call(&mut self, free: usize, role: RoleId) {
+        if !self.due(format!("call spare {free}")) {
+            return;
+        }
+        let own = &self.world.devices[free];
+        let command = Command::Admit {
+            device: own.id,
+            person: own.person().clone(),
+            roles: vec![role],
+            replaces: None,
+        };
+        if self.world.admit_as(free, command) && self.script.pages {
+            self.world.open_page(free);
         }
     }
 }

@@ -2,9 +2,10 @@
 //! Owns: nothing.   Gives: a founded job, admitted devices.
 //! May use: protocol's join, word by word as two devices would.   Never: a way onto the job of its own.
 
-use super::{Broken, World};
+use super::{Broken, Device, World};
 use crate::signing::Signing;
 use gantline_protocol::engine::{Command, found_simulated};
+use gantline_protocol::ids::Person;
 use gantline_protocol::join;
 use gantline_protocol::log::entry::Found;
 use std::sync::Arc;
@@ -75,6 +76,16 @@ impl World {
             Err(why) => self.broken.push(Broken(format!("joining: {why}"))),
         }
         true
+    }
+
+    /// Somebody more comes, with a device of their own, not on the job yet and without a role. None if their name
+    /// is not one.
+    pub fn another(&mut self) -> Option<usize> {
+        let device = self.devices.len();
+        let person = Person::try_from(format!("another {device}")).ok()?;
+        let another = Device::new(&person, &[], &mut self.rng);
+        self.devices.push(another);
+        Some(device)
     }
 
     /// Whether the supervisor's device has the admission of a device.
