@@ -202,17 +202,7 @@ impl Job {
             let Some(in_plan) = world.view.plan.plan_check(number, check) else {
                 continue;
             };
-            let mut against: Vec<Against> = Vec::new();
-            world.against(
-                number,
-                check,
-                world.cut,
-                world.cut,
-                world.view,
-                &mut Witness::default(),
-                &mut |found| against.push(found),
-            );
-            for found in against {
+            for found in self.against(&world, number, check) {
                 if found.cannot {
                     reasons.push(Reason::CannotConfirm {
                         step: step.clone(),
@@ -251,6 +241,31 @@ impl Job {
             });
         }
         reasons
+    }
+
+    /// Whose word stands against a check: they cannot confirm it, or gave an answer that does not pass, and have not
+    /// confirmed after it (LATEST). Nobody else's confirmation does for theirs while they hold the role.
+    #[must_use]
+    pub fn who_is_against(&self, step: &StepId, check: &CheckId) -> Vec<DeviceKey> {
+        let Some((step, check)) = self.check_at(step, check) else {
+            return Vec::new();
+        };
+        let against = self.against(&self.now(), step, check);
+        against.into_iter().map(|found| found.device).collect()
+    }
+
+    fn against(&self, world: &World<'_>, step: u16, check: &CheckAt) -> Vec<Against> {
+        let mut against = Vec::new();
+        world.against(
+            step,
+            check,
+            world.cut,
+            world.cut,
+            world.view,
+            &mut Witness::default(),
+            &mut |found| against.push(found),
+        );
+        against
     }
 
     fn value_reasons(&self, ix: EntryIx) -> Vec<Reason> {
@@ -296,10 +311,12 @@ impl Job {
                 }
             }
             WhoBits::ReadBack(report, repeat) => {
-                if given.iter().any(|roles| roles & report != 0) {
-                    *repeat
-                } else {
-                    *report
+                let has = |side: Roles| given.iter().any(|roles| roles & side != 0);
+                match (has(*report), has(*repeat)) {
+                    (false, _) => *report,
+                    (true, false) => *repeat,
+                    // Somebody of either side speaks against it, or what was repeated was something else.
+                    (true, true) => report | repeat,
                 }
             }
             WhoBits::Each(_) => check.who.any(),

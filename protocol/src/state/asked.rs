@@ -406,20 +406,36 @@ fn wants(job: &Job, local: &Local, step: &Step, check: &Check, status: &CheckSta
     let given = answers(job, local, step, check, false);
     let counts = |answer: &&Answer| answer.reasons.is_empty();
     let own_counts = given.iter().filter(counts).any(|a| a.device == local.me);
+    // Whoever spoke against it is asked again, also when somebody else has confirmed it since (LATEST).
+    let speaks_against = || {
+        let against = job.who_is_against(&step.id, &check.id);
+        against.contains(&local.me)
+    };
     match &check.who {
-        Who::Roles(_) => !own_counts && status.waits_for.iter().any(holds),
+        Who::Roles(_) => !own_counts && (status.waits_for.iter().any(holds) || speaks_against()),
         Who::Each(role) => !own_counts && role.as_ref().is_none_or(holds),
         Who::ReadBack { report, repeat } => {
-            let reported = given
+            let waits_for = |side: &[RoleId]| {
+                side.iter()
+                    .any(|role| holds(role) && status.waits_for.contains(role))
+            };
+            let of_others: Vec<&Answer> = given
                 .iter()
                 .filter(counts)
-                .any(|answer| answer.device != local.me);
-            !own_counts
-                && if reported {
-                    repeat.iter().any(holds)
-                } else {
-                    report.iter().any(holds)
-                }
+                .filter(|answer| answer.device != local.me)
+                .collect();
+            let reports: Vec<&Answer> = of_others
+                .iter()
+                .copied()
+                .filter(|answer| report.iter().any(|role| job.roster().holds(&answer.device, role)))
+                .collect();
+            // A repeat is one of a report before it: a report that came later is to be repeated anew.
+            let has_repeated = given.iter().filter(counts).any(|own| {
+                let before = |report: &&Answer| job.graph().before(report.ix, own.ix);
+                own.device == local.me && reports.iter().any(before)
+            });
+            (waits_for(report) && !own_counts && (reports.is_empty() || speaks_against()))
+                || (waits_for(repeat) && !of_others.is_empty() && !has_repeated)
         }
         Who::SecondLook { first, second } => {
             // Looks of a round that ended, in a conflict or with two who agree that it does not pass, ask for
