@@ -136,9 +136,7 @@ impl World {
                     }
                 }
                 Effect::Reply { id, outcome } => self.reply(device, id, outcome),
-                Effect::Peers { keys } => {
-                    self.devices[device].peers = keys.into_iter().collect();
-                }
+                Effect::Peers { keys } => self.set_peers(device, keys),
                 Effect::DiskFault { why } => {
                     self.faults.push(format!("{device}: disk: {why}"));
                 }

@@ -5,6 +5,7 @@
 use super::World;
 use gantline_protocol::engine::Input;
 use gantline_protocol::ids::DeviceKey;
+use std::collections::BTreeSet;
 
 /// A connection is noticed dead after so long, ms.
 const DEAD_MS: u64 = 3_000;
@@ -16,6 +17,8 @@ const REFUSED_MS: u64 = 5_000;
 #[derive(Debug, Default)]
 pub(super) struct Link {
     up: bool,
+    /// One end ended it: for that end the other is not on the job, or no longer.
+    ended: bool,
     bad_since: Option<u64>,
     refused_at: Option<u64>,
 }
@@ -65,6 +68,7 @@ impl World {
                     link.refused_at = None;
                 }
                 let change = match (link.up, wanted) {
+                    (true, _) if link.ended => Some(false),
                     (true, true) => {
                         link.bad_since = None;
                         None
@@ -77,6 +81,7 @@ impl World {
                 };
                 if let Some(up) = change {
                     link.up = up;
+                    link.ended = false;
                     link.bad_since = None;
                     self.tell_link(one, other, up);
                     self.tell_link(other, one, up);
@@ -88,6 +93,21 @@ impl World {
                 }
             }
         }
+    }
+
+    /// Whom a device talks to from now on. As a node does, it ends the connections to all others, even if they are
+    /// on the job again before anybody notices.
+    pub(super) fn set_peers(&mut self, device: usize, keys: Vec<DeviceKey>) {
+        let peers: BTreeSet<DeviceKey> = keys.into_iter().collect();
+        for other in 0..self.devices.len() {
+            let pair = (device.min(other), device.max(other));
+            if let Some(link) = self.links.get_mut(&pair)
+                && !peers.contains(&self.devices[other].id)
+            {
+                link.ended = link.up;
+            }
+        }
+        self.devices[device].peers = peers;
     }
 
     /// A device that starts has no connections; its peers find the old ones dead.
