@@ -87,7 +87,7 @@ pub fn next_act(status: &Status, job: &Job, temper: &Temper, now: u64) -> Option
         acts.push(Command::Close);
     }
     let heads_asked = || all_done && !closed || counts_heads(status, plan);
-    if status.roles.iter().any(RoleId::is_observer) && heads_asked() {
+    if is_witness(status, job) && heads_asked() {
         // Whose device does not answer is seen by a witness, not assumed by the supervisor: that of one who was
         // taken off the job answers no more, and only the supervisor is refused for it.
         let graph = job.graph();
@@ -154,6 +154,17 @@ fn counts_heads(status: &Status, plan: &Plan) -> bool {
         .filter_map(|step| plan.step(&step.id))
         .flat_map(|step| &step.checks)
         .any(|check| check.expects == Expects::Heads)
+}
+
+/// Whether this person says who else is in the clear: an observer, or if the office fell to the only one, the ground.
+fn is_witness(status: &Status, job: &Job) -> bool {
+    let leads = |roles: &[RoleId]| roles.iter().any(RoleId::is_supervisor);
+    let watches = |roles: &[RoleId]| roles.iter().any(RoleId::is_observer) && !leads(roles);
+    let mut crew = job.roster().members.values().filter(|of| of.present);
+    watches(&status.roles)
+        || (status.roles.iter().any(|role| role.as_str() == "ground")
+            && !leads(&status.roles)
+            && !crew.any(|member| watches(&member.roles)))
 }
 
 fn heads(status: &Status) -> Command {
@@ -421,15 +432,17 @@ fn pack_up(status: &Status, plan: &Plan) -> Vec<Command> {
     status
         .items
         .iter()
-        .filter(|item| {
-            item.at != Place::Truck
-                && plan.item(&item.id).is_some_and(|planned| {
-                    planned.counted && (!planned.load || item.at == Place::Ground)
-                })
-        })
-        .map(|item| Command::Moved {
-            item: item.id.clone(),
-            to: Place::Truck,
+        .filter_map(|item| {
+            let planned = plan.item(&item.id).filter(|planned| planned.counted)?;
+            let to = match item.at {
+                Place::Truck => return None,
+                // What was left by mistake where nothing hangs any more is down, and somebody says so.
+                Place::OnTheLine | Place::Aloft if planned.load => Place::Ground,
+                Place::Structure | Place::Conductor if planned.load => return None,
+                _ => Place::Truck,
+            };
+            let item = item.id.clone();
+            Some(Command::Moved { item, to })
         })
         .collect()
 }
