@@ -254,6 +254,21 @@ impl Job {
         against.into_iter().map(|found| found.device).collect()
     }
 
+    /// ROUND: whether a look that a device's person gives now is to say what was done since, because they and another
+    /// had found alike that it does not pass.
+    #[must_use]
+    pub fn is_to_say_what_was_done(
+        &self,
+        device: DeviceKey,
+        step: &StepId,
+        check: &CheckId,
+    ) -> bool {
+        self.check_at(step, check).is_some_and(|(_, check)| {
+            let roster = &self.core.views.now().roster;
+            self.core.two_said_no(check.no, device, roster, &|_| true)
+        })
+    }
+
     fn against(&self, world: &World<'_>, step: u16, check: &CheckAt) -> Vec<Against> {
         let mut against = Vec::new();
         world.against(

@@ -549,7 +549,7 @@ impl World<'_> {
     fn same_answer(&self, one: EntryIx, other: EntryIx) -> bool {
         let graph = &self.core.graph;
         match (answer(graph.body(one)), answer(graph.body(other))) {
-            (Some(one), Some(other)) => same(one, other),
+            (Some(one), Some(other)) => one.is_same(other),
             _ => false,
         }
     }
@@ -559,14 +559,6 @@ pub(super) fn answer(body: &Body) -> Option<&Answer> {
     match body {
         Body::Acknowledge(ack) => Some(&ack.said),
         _ => None,
-    }
-}
-
-/// Whether two answers are the same; words that differ only in spaces at their ends are.
-pub(super) fn same(one: &Answer, other: &Answer) -> bool {
-    match (one, other) {
-        (Answer::Words(one), Answer::Words(other)) => one.trim() == other.trim(),
-        _ => one == other,
     }
 }
 

@@ -3,7 +3,7 @@
 //! May use: all rules of the own past, records, facts.   Never: what it is worth in a larger set (rules).
 
 use super::bits::Steps;
-use super::done::{answer, same};
+use super::done::answer;
 use super::job::Job;
 use super::office::{self, Act};
 use super::plans::{CheckNo, Cover, Roles};
@@ -320,7 +320,7 @@ impl Job {
                                 answer(core.graph.body(core.records.ack(first).ix)),
                                 answer(said.body),
                             ) {
-                                (Some(one), Some(other)) => !same(one, other),
+                                (Some(one), Some(other)) => !one.is_same(other),
                                 _ => true,
                             }
                         })
@@ -382,7 +382,7 @@ impl Job {
             .filter(|ack| ack.roles != 0)
             .collect();
         let other_than =
-            |ack: &&&Ack| answer(graph.body(ack.ix)).is_some_and(|theirs| !same(theirs, mine));
+            |ack: &&&Ack| answer(graph.body(ack.ix)).is_some_and(|theirs| !theirs.is_same(mine));
         let own = heads
             .iter()
             .filter(|ack| ack.device == said.author)

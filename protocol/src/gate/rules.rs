@@ -5,8 +5,9 @@
 //! The first half is settled by the acknowledgement's own past and never changes ([`fit`]); the second
 //! depends on the set of entries and is worked out anew when something in it can have changed.
 
-use super::plans::Roles;
+use super::plans::{CheckNo, Roles};
 use super::records::{Ack, Fit, Kind, Weight};
+use super::roster::Roster;
 use super::views::{Removal, View};
 use super::world::{Core, Out, Said, World};
 use crate::facts::Asked;
@@ -412,7 +413,11 @@ impl World<'_> {
             && (self
                 .second_look(said.check, first, second, said.past)
                 .conflict
-                || self.core.two_said_no(said))
+                || self
+                    .core
+                    .two_said_no(said.check, said.author, &said.view.roster, &|ix| {
+                        said.saw(&self.core.graph, ix)
+                    }))
         {
             out.say(|| Reason::Conflict {
                 step: ack.step.clone(),
@@ -743,22 +748,26 @@ impl Core {
         ));
     }
 
-    /// Whether the author's person and another had both said the same that does not pass, and the person has not
-    /// said since what was done.
-    fn two_said_no(&self, said: &Said<'_>) -> bool {
-        let Some(records) = self.records.check(said.check).filter(|check| check.uneven) else {
+    /// Whether a device's person and another had both said the same that does not pass, and the person has not
+    /// said since what was done; in what was seen.
+    pub(super) fn two_said_no(
+        &self,
+        check: CheckNo,
+        device: DeviceKey,
+        roster: &Roster,
+        saw: &dyn Fn(EntryIx) -> bool,
+    ) -> bool {
+        let Some(records) = self.records.check(check).filter(|check| check.uneven) else {
             return false;
         };
-        let person = said.view.roster.person(&said.author);
-        let own = |look: &Ack| {
-            look.device == said.author || said.view.roster.person(&look.device) == person
-        };
+        let person = roster.person(&device);
+        let own = |look: &Ack| look.device == device || roster.person(&look.device) == person;
         let answer = |look: &Ack| super::done::answer(self.graph.body(look.ix));
         let seen: Vec<&Ack> = records
             .acks
             .iter()
             .map(|&number| self.records.ack(number))
-            .filter(|look| look.kind == Kind::Plain && said.saw(&self.graph, look.ix))
+            .filter(|look| look.kind == Kind::Plain && saw(look.ix))
             .collect();
         let fails = |look: &&&Ack| look.fit == Fit::FailsValue;
         let answered = |bad: &Ack| {
@@ -774,7 +783,7 @@ impl Core {
                 && seen.iter().filter(fails).any(|other| {
                     !own(other)
                         && matches!((answer(other), answer(bad)), (Some(one), Some(same))
-                            if super::done::same(one, same))
+                            if one.is_same(same))
                 })
         })
     }

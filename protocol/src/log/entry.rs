@@ -225,6 +225,17 @@ pub enum Said {
     },
 }
 
+impl Said {
+    /// Whether two people said the same; words that differ only in spaces at their ends are the same.
+    #[must_use]
+    pub fn is_same(&self, other: &Self) -> bool {
+        match (self, other) {
+            (Self::Words(one), Self::Words(other)) => one.trim() == other.trim(),
+            _ => self == other,
+        }
+    }
+}
+
 /// What an author knew when it acknowledged.
 #[derive(Clone, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
 pub struct Evidence {

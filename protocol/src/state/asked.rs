@@ -2,6 +2,7 @@
 //! Owns: nothing.   Gives: `asked`.
 //! May use: gate, facts, the other parts of the status.   Never: a step that is not open; in a stop, a check.
 
+use super::readback::turn;
 use super::steps::{Answer, agreed_not_to_pass, answers, looked};
 use super::work::{against, fresh_ready};
 use super::{
@@ -13,6 +14,7 @@ use crate::ids::{DeviceKey, RoleId, StepId};
 use crate::log::entry::{Body, Offered, StopKind};
 use crate::plan::{Check, Condition, ConditionKind, Place, Step, Who};
 use crate::reason::{Owed, Reason};
+use std::collections::BTreeSet;
 
 /// A condition is asked for again when so much of its validity is left: a fifth.
 const DUE_PART: u64 = 5;
@@ -374,30 +376,51 @@ fn says_what(
     status: &CheckStatus,
     own: Option<&Answer<'_>>,
 ) -> bool {
-    if matches!(check.who, Who::SecondLook { .. }) {
-        let is_conflict = |reason: &Reason| matches!(reason, Reason::Conflict { .. });
-        return status.missing.iter().any(is_conflict) || agreed_not_to_pass(job, step, check);
-    }
-    let second = |reason: &Reason| matches!(reason, Reason::NeedsSecondReader { .. });
-    own.is_some_and(|own| own.reasons.iter().any(second)) && !has_second_reader(job, local, check)
+    let is_conflict = |reason: &Reason| matches!(reason, Reason::Conflict { .. });
+    let a_round_ended = matches!(check.who, Who::SecondLook { .. })
+        && (status.missing.iter().any(is_conflict)
+            || agreed_not_to_pass(job, step, check)
+            || job.is_to_say_what_was_done(local.me, &step.id, &check.id));
+    a_round_ended
+        || own.is_some_and(|own| is_borne_out_by_none(job, local, step, check, status, own))
 }
 
-/// REREAD: whether somebody else who is present may read this check too. If so, they are to.
-fn has_second_reader(job: &Job, local: &Local, check: &Check) -> bool {
+/// REREAD: whether an own value passes after one that did not, and nobody is there to bear it out.
+fn is_borne_out_by_none(
+    job: &Job,
+    local: &Local,
+    step: &Step,
+    check: &Check,
+    status: &CheckStatus,
+    own: &Answer<'_>,
+) -> bool {
+    let second = |reason: &Reason| matches!(reason, Reason::NeedsSecondReader { .. });
+    own.reasons.iter().any(second) && !has_second_reader(job, local, step, check, status)
+}
+
+/// REREAD: whether somebody else who is present is asked to read this check too, and has not. If so, they are to. One
+/// whose reading counts already is not asked again, and one who had read that it does not pass bears nobody out.
+fn has_second_reader(
+    job: &Job,
+    local: &Local,
+    step: &Step,
+    check: &Check,
+    status: &CheckStatus,
+) -> bool {
     let roster = job.roster();
-    let reads = |device: &DeviceKey| {
-        let any = |roles: &[RoleId]| roles.iter().any(|role| roster.holds(device, role));
-        match &check.who {
-            Who::Roles(roles) => any(roles),
-            Who::Each(role) => role.as_ref().is_none_or(|role| roster.holds(device, role)),
-            Who::SecondLook { first, second } => any(first) || any(second),
-            Who::ReadBack { report, repeat } => any(report) || any(repeat),
-        }
+    let have_read: BTreeSet<DeviceKey> = answers(job, local, step, check, false)
+        .iter()
+        .map(|answer| answer.device)
+        .collect();
+    let is_asked = |device: &DeviceKey| {
+        let holds = |role: &RoleId| roster.holds(device, role);
+        matches!(check.who, Who::Each(None)) || status.waits_for.iter().any(holds)
     };
     let me = roster.person(&local.me);
     roster
         .devices()
-        .any(|device| *device != local.me && roster.person(device) != me && reads(device))
+        .filter(|device| **device != local.me && !have_read.contains(device))
+        .any(|device| roster.person(device) != me && is_asked(device))
 }
 
 /// Whether this device's holder can still add something to a check.
@@ -415,27 +438,14 @@ fn wants(job: &Job, local: &Local, step: &Step, check: &Check, status: &CheckSta
         Who::Roles(_) => !own_counts && (status.waits_for.iter().any(holds) || speaks_against()),
         Who::Each(role) => !own_counts && role.as_ref().is_none_or(holds),
         Who::ReadBack { report, repeat } => {
+            let given: Vec<&Answer> = given.iter().filter(counts).collect();
+            let turn = turn(job, local.me, &given, report, repeat);
             let waits_for = |side: &[RoleId]| {
                 side.iter()
                     .any(|role| holds(role) && status.waits_for.contains(role))
             };
-            let of_others: Vec<&Answer> = given
-                .iter()
-                .filter(counts)
-                .filter(|answer| answer.device != local.me)
-                .collect();
-            let reports: Vec<&Answer> = of_others
-                .iter()
-                .copied()
-                .filter(|answer| report.iter().any(|role| job.roster().holds(&answer.device, role)))
-                .collect();
-            // A repeat is one of a report before it: a report that came later is to be repeated anew.
-            let has_repeated = given.iter().filter(counts).any(|own| {
-                let before = |report: &&Answer| job.graph().before(report.ix, own.ix);
-                own.device == local.me && reports.iter().any(before)
-            });
-            (waits_for(report) && !own_counts && (reports.is_empty() || speaks_against()))
-                || (waits_for(repeat) && !of_others.is_empty() && !has_repeated)
+            (waits_for(report) && (turn.reports || speaks_against()))
+                || (waits_for(repeat) && turn.repeats)
         }
         Who::SecondLook { first, second } => {
             // Looks of a round that ended, in a conflict or with two who agree that it does not pass, ask for
@@ -449,7 +459,12 @@ fn wants(job: &Job, local: &Local, step: &Step, check: &Check, status: &CheckSta
                     (first.iter().any(holds) && fits(second, other))
                         || (second.iter().any(holds) && fits(first, other))
                 });
-            !looked.contains(&local.me) && pairs && first.iter().chain(second).any(holds)
+            let mut own = given.iter().filter(|answer| answer.device == local.me);
+            let is_due = !looked.contains(&local.me)
+                || own
+                    .next_back()
+                    .is_some_and(|own| is_borne_out_by_none(job, local, step, check, status, own));
+            is_due && pairs && first.iter().chain(second).any(holds)
         }
     }
 }

@@ -115,7 +115,7 @@ fn rounds<'a>(graph: &Graph, looks: &'a [Look<'a>]) -> Rounds<'a> {
         }
         let repeats = firsts[round]
             .iter()
-            .any(|first| first.device == look.device && first.said == look.said);
+            .any(|first| first.device == look.device && first.said.is_same(look.said));
         if !repeats && look.worth != Worth::Void {
             firsts[round].push(look);
         }

@@ -17,6 +17,7 @@ mod lines;
 mod local;
 mod looks;
 mod overview;
+mod readback;
 mod shown;
 mod status;
 mod steps;

@@ -17,6 +17,7 @@ use crate::watch::Contact;
 use std::collections::BTreeMap;
 
 mod aside;
+mod asked_to_the_end;
 mod overview;
 mod reread;
 mod shown;
@@ -232,10 +233,12 @@ impl Site {
     fn look_around(&mut self) {
         let graph = self.job.graph();
         let all = graph.all().to_vec();
-        self.contacts = CREW
-            .iter()
-            .map(|(device, _, _)| Contact {
-                device: key(*device),
+        self.contacts = self
+            .job
+            .roster()
+            .devices()
+            .map(|device| Contact {
+                device: *device,
                 age_ms: Some(100),
                 quiet: true,
                 level: true,
@@ -264,11 +267,13 @@ impl Site {
 
     fn evidence(&self, device: u8) -> Evidence {
         Evidence {
-            proofs: CREW
-                .iter()
-                .filter(|(other, _, _)| *other != device)
-                .map(|(other, _, _)| Proof {
-                    device: key(*other).tag(),
+            proofs: self
+                .job
+                .roster()
+                .devices()
+                .filter(|other| **other != key(device))
+                .map(|other| Proof {
+                    device: other.tag(),
                     age_ms: 100,
                     behind: Vec::new(),
                 })
