@@ -130,6 +130,7 @@ mod tests {
             draw(&Wanted {
                 seed,
                 devices: None,
+                people: false,
             })
         });
         let failing = failing.filter(|script| fails(script) && script.events.len() > 15);

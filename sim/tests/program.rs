@@ -37,6 +37,7 @@ fn small() -> Script {
     let mut script = draw(&Wanted {
         seed: 11,
         devices: Some(5),
+        people: false,
     });
     script.plan = "small".to_owned();
     script.steps = Some(1);
@@ -60,9 +61,10 @@ fn each_subcommand_has_a_help_that_names_its_arguments() {
                 "--found",
                 "--keep-going",
                 "--as-found",
+                "--people",
             ][..],
         ),
-        ("one", &["--trace", "--script", "--devices"][..]),
+        ("one", &["--trace", "--script", "--devices", "--people"][..]),
         ("cases", &["--only", "--seed", "--rough", "--first"][..]),
     ] {
         assert!(all.out.contains(&format!("  {command} ")), "{}", all.out);
@@ -191,6 +193,26 @@ fn a_range_of_seeds_answers_in_json() {
         answer["occurred"].as_object().unwrap().len() > 3,
         "{answer}"
     );
+}
+
+#[test]
+fn where_only_people_fail_only_what_people_do_must_occur() {
+    let said = sim(&[
+        "run",
+        "--seeds",
+        "1..2",
+        "--people",
+        "--all-occur",
+        "--json",
+    ]);
+    assert_eq!(said.code, 1, "{}{}", said.out, said.error);
+    let answer: serde_json::Value = serde_json::from_str(&said.out).unwrap();
+    assert_eq!(answer["failing_seeds"], serde_json::json!([]));
+    let missing = answer["never_occurred"].as_array().unwrap();
+    let missing: Vec<&str> = missing.iter().filter_map(|name| name.as_str()).collect();
+    assert!(missing.contains(&"stop") != answer["occurred"]["stop"].is_u64());
+    assert!(!missing.contains(&"partition"), "{missing:?}");
+    assert!(missing.len() > 10, "{missing:?}");
 }
 
 #[test]

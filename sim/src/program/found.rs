@@ -9,15 +9,16 @@ use gantline_sim::shrink::shrink_run;
 use std::path::Path;
 
 /// The command that repeats a seed.
-fn command(what: &str, devices: Option<u8>) -> String {
+fn command(what: &str, devices: Option<u8>, people: bool) -> String {
     let devices = devices.map_or(String::new(), |devices| format!(" --devices {devices}"));
-    format!("cargo run --release -p gantline-sim -- one {what}{devices} --trace")
+    let people = if people { " --people" } else { "" };
+    format!("cargo run --release -p gantline-sim -- one {what}{devices}{people} --trace")
 }
 
 /// Says that a seed fails, and how to see it again.
-pub(super) fn say(seed: u64, devices: Option<u8>, outcome: &Outcome) {
+pub(super) fn say(seed: u64, devices: Option<u8>, people: bool, outcome: &Outcome) {
     eprintln!("seed {seed} fails: {}", outcome.first_line());
-    eprintln!("  again: {}", command(&seed.to_string(), devices));
+    eprintln!("  again: {}", command(&seed.to_string(), devices, people));
 }
 
 /// Makes a failing script smaller and writes it to a file in a folder.
@@ -47,7 +48,7 @@ pub(super) fn keep(folder: &Path, script: &Script, outcome: &Outcome) -> Result<
         small.events.len(),
         small.devices,
         small.first_act_ms / 1_000,
-        command(&path.display().to_string(), None)
+        command(&path.display().to_string(), None, false)
     );
     Ok(())
 }

@@ -6,7 +6,7 @@ use super::seeds::Seeds;
 use super::threads::on_threads;
 use super::{Problem, found};
 use clap::Args;
-use gantline_sim::run::{Counts, Outcome, never_seen, run as run_script};
+use gantline_sim::run::{Counts, Outcome, never_done, never_seen, run as run_script};
 use gantline_sim::script::{Script, Wanted, draw};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -33,6 +33,10 @@ pub(crate) struct Arguments {
     /// So many devices in each crew, whatever the seed draws.
     #[arg(long, value_parser = clap::value_parser!(u8).range(5..=32))]
     devices: Option<u8>,
+    /// Nothing fails but people, who do much that nobody asked for in a short time: the seeds of other, much shorter
+    /// runs.
+    #[arg(long)]
+    people: bool,
     /// Answers in JSON, one object; `never_occurred` is null if that was not looked at.
     #[arg(long)]
     json: bool,
@@ -103,10 +107,11 @@ impl Sum {
     }
 }
 
-fn one(seed: u64, devices: Option<u8>) -> (Script, Outcome, bool) {
+fn one(seed: u64, arguments: &Arguments) -> (Script, Outcome, bool) {
     let script = draw(&Wanted {
         seed,
-        devices: devices.map(usize::from),
+        devices: arguments.devices.map(usize::from),
+        people: arguments.people,
     });
     let mut outcome = run_script(&script);
     let twice = seed.is_multiple_of(TWICE_EVERY);
@@ -129,7 +134,13 @@ pub(crate) fn run(arguments: &Arguments) -> Result<bool, Problem> {
     // Runs that were cut short show nothing by what they lack.
     let all_run = sum.runs == arguments.seeds.count();
     let looked_at = sum.runs >= ALL_SEEN_FROM || arguments.all_occur && all_run;
-    let missing = looked_at.then(|| never_seen(&sum.counts));
+    let missing = looked_at.then(|| {
+        if arguments.people {
+            never_done(&sum.counts)
+        } else {
+            never_seen(&sum.counts)
+        }
+    });
     report(
         arguments,
         &sum,
@@ -154,9 +165,9 @@ fn all(arguments: &Arguments, began: Instant) -> Result<Sum, Problem> {
             let Some(seed) = arguments.seeds.at(at) else {
                 return;
             };
-            let (script, outcome, twice) = one(seed, arguments.devices);
+            let (script, outcome, twice) = one(seed, arguments);
             if !outcome.is_good() {
-                found::say(seed, arguments.devices, &outcome);
+                found::say(seed, arguments.devices, arguments.people, &outcome);
                 stop.fetch_or(!arguments.keep_going, Ordering::Relaxed);
             }
             let mut sum = sum.lock().unwrap_or_else(PoisonError::into_inner);

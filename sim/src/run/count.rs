@@ -149,13 +149,10 @@ const COUNTED: &[&str] = &[
 /// What did not occur at all and should have, over many runs.
 #[must_use]
 pub fn never_seen(counts: &Counts) -> Vec<&'static str> {
-    let faults = FAULTS
-        .iter()
-        .chain(COUNTED)
-        .copied()
-        .chain(Wild::ALL.iter().map(|wild| wild.name()))
-        .chain(MISCHIEFS);
-    let missing = faults.filter(|name| !counts.faults.contains_key(name));
+    let faults = FAULTS.iter().chain(COUNTED).copied().chain(MISCHIEFS);
+    let missing = faults
+        .filter(|name| !counts.faults.contains_key(name))
+        .chain(never_done(counts));
     let refused = REFUSED.iter().copied();
     missing
         .chain(
@@ -163,6 +160,14 @@ pub fn never_seen(counts: &Counts) -> Vec<&'static str> {
                 !counts.refused.contains_key(name) && !counts.noted.contains_key(name)
             }),
         )
+        .collect()
+}
+
+/// What no person has done unasked in a sum of runs.
+#[must_use]
+pub fn never_done(counts: &Counts) -> Vec<&'static str> {
+    let wild = Wild::ALL.iter().map(|wild| wild.name());
+    wild.filter(|name| !counts.faults.contains_key(name))
         .collect()
 }
 

@@ -15,7 +15,7 @@ mod lead;
 mod waits;
 mod word;
 
-pub use count::{Counts, never_seen};
+pub use count::{Counts, never_done, never_seen};
 
 use crate::radio::Air;
 use crate::script::{PLAIN, Script, crew_of};

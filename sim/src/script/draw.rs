@@ -28,11 +28,66 @@ pub struct Wanted {
     pub seed: u64,
     /// How many devices; `None`: drawn too.
     pub devices: Option<usize>,
+    /// Nothing fails but people, in a short time.
+    pub people: bool,
 }
 
 /// The run of a seed.
 #[must_use]
 pub fn draw(wanted: &Wanted) -> Script {
+    if wanted.people {
+        crowd(wanted)
+    } else {
+        whole(wanted)
+    }
+}
+
+/// Nothing fails but people, who do much that nobody asked for in a short time: a run is over in a moment, and so
+/// many of them show that nothing that people say to each other leaves a crew without a way on.
+fn crowd(wanted: &Wanted) -> Script {
+    let mut rng = Rng::new(wanted.seed ^ 0x0dd5_0f0a_11da_7e5a);
+    let plan = match rng.between(0, 5) {
+        0..=2 => names()[0],
+        3..=4 => PLAIN,
+        _ => {
+            let mut shipped = names();
+            shipped.retain(|name| *name != PLAIN && *name != names()[0]);
+            shipped[usize_between(&mut rng, 0, shipped.len() - 1)]
+        }
+    };
+    let devices = wanted
+        .devices
+        .unwrap_or_else(|| [5, 6, 6, 7, 8, 9][usize_between(&mut rng, 0, 5)]);
+    let mut script = Script {
+        seed: wanted.seed,
+        plan: plan.to_owned(),
+        steps: None,
+        devices,
+        think_ms: (200, 900),
+        real_signatures: false,
+        pages: rng.percent(30),
+        air: Weather {
+            delay_ms: 3,
+            ..Weather::default()
+        },
+        first_act_ms: [30_000, 60_000, 120_000][usize_between(&mut rng, 0, 2)],
+        events: Vec::new(),
+    };
+    let mut wild: Vec<Wild> = Wild::ALL.to_vec();
+    wild.retain(|wild| rng.percent(30) && (script.plan != PLAIN || !UNSPOKEN.contains(wild)));
+    let mut count = rng.between(3, 25);
+    if rng.percent(50) {
+        // A few things again and again.
+        while wild.len() > 4 {
+            wild.swap_remove(usize_between(&mut rng, 0, wild.len() - 1));
+        }
+        count = rng.between(5, 40);
+    }
+    script.events = drawn(&mut rng, &script, count, &[], &wild);
+    script
+}
+
+fn whole(wanted: &Wanted) -> Script {
     let mut rng = Rng::new(wanted.seed ^ 0x5ca1_ab1e_0ddb_a115);
     let mut plans = names();
     plans.retain(|name| *name != PLAIN);
@@ -120,6 +175,11 @@ fn events(rng: &mut Rng, script: &Script) -> Vec<Event> {
     } else {
         rng.between(2, 45)
     };
+    drawn(rng, script, count, &kinds, &wild)
+}
+
+/// So many events of these kinds of fault and of what people do, by time.
+fn drawn(rng: &mut Rng, script: &Script, count: u64, kinds: &[u64], wild: &[Wild]) -> Vec<Event> {
     // More than half of the crew must be left for the job to go on.
     let mut may_go = script.devices.saturating_sub(1) / 2;
     let mut events = Vec::new();
@@ -263,5 +323,33 @@ fn fault(rng: &mut Rng, script: &Script, kind: u64) -> What {
             }
         }
         _ => What::Hostile { device },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::BTreeSet;
+
+    #[test]
+    fn where_only_people_fail_nothing_else_does_and_they_do_everything() {
+        let mut done = BTreeSet::new();
+        for seed in 0..200 {
+            let script = draw(&Wanted {
+                seed,
+                devices: None,
+                people: true,
+            });
+            assert_eq!(script.air.loss, 0, "seed {seed}");
+            assert!(script.first_act_ms <= 120_000, "seed {seed}");
+            for event in &script.events {
+                let What::Person { device, wild } = event.what else {
+                    panic!("seed {seed}: {event:?}");
+                };
+                assert!(device < script.devices, "seed {seed}: {event:?}");
+                done.insert(wild);
+            }
+        }
+        assert_eq!(done.len(), Wild::ALL.len(), "{done:?}");
     }
 }
