@@ -433,12 +433,13 @@ fn pack_up(status: &Status, plan: &Plan) -> Vec<Command> {
         .items
         .iter()
         .filter_map(|item| {
-            let planned = plan.item(&item.id).filter(|planned| planned.counted)?;
+            let planned = plan.item(&item.id)?;
             let to = match item.at {
-                Place::Truck => return None,
-                // What was left by mistake where nothing hangs any more is down, and somebody says so.
+                // What is on its way by mistake where nothing hangs any more is down, and somebody says so.
                 Place::OnTheLine | Place::Aloft if planned.load => Place::Ground,
                 Place::Structure | Place::Conductor if planned.load => return None,
+                Place::Truck => return None,
+                _ if !planned.counted => return None,
                 _ => Place::Truck,
             };
             let item = item.id.clone();

@@ -497,3 +497,52 @@ fn a_head_count_takes_nobody_for_clear_whose_device_does_not_answer() {
     assert!(!counts[0].clear.contains(&ground));
     assert_eq!(counts[0].clear.len(), 5);
 }
+
+#[test]
+fn a_day_that_began_does_not_begin_once_more() {
+    // Nobody has begun anything when it is suspended.
+    let mut world = World::with_crew(Options {
+        think_ms: (2_500, 4_000),
+        ..options(90, Air::CLEAR, small())
+    });
+    let people = crew_of_six(&["ground"]).into_iter();
+    let heads = Command::HeadCount {
+        clear: people.map(|(person, _)| person).collect(),
+        assumed: Vec::new(),
+    };
+    let suspend = Command::Suspend {
+        state: "as it stands".to_owned(),
+        resume_by: Person::try_from("Lead").unwrap(),
+        tools_out: 9,
+        tools_back: 9,
+    };
+    let resume = |world: &mut World| {
+        world.do_now(SUPERVISOR, Command::ResumeDay);
+        world.run_for(1_000);
+        let mut said = world.outcomes.iter().rev();
+        let said = said.find(|(_, command, _)| *command == Command::ResumeDay);
+        said.map(|(_, _, outcome)| outcome.clone()).unwrap()
+    };
+    assert_eq!(
+        resume(&mut world),
+        Outcome::AlreadySo,
+        "nothing was suspended"
+    );
+    for _ in 0..2 {
+        world.do_now(SUPERVISOR, heads.clone());
+        world.run_for(300);
+        world.do_now(SUPERVISOR, suspend.clone());
+        world.run_for(300);
+        let stopped = |world: &World| {
+            let job = world.engine(SUPERVISOR).unwrap().job();
+            !job.in_force().is_empty()
+        };
+        assert!(stopped(&world));
+        assert!(world.run_until(30_000, |world| !stopped(world)));
+        let first = resume(&mut world);
+        assert!(matches!(first, Outcome::Recorded { .. }), "{first:?}");
+        assert_eq!(resume(&mut world), Outcome::AlreadySo);
+    }
+    run_to_close(&mut world, 150_000);
+    nothing_broken(&world);
+}

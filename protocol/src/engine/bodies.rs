@@ -5,7 +5,7 @@
 use crate::bounds::ARMED_MS;
 use crate::engine::command::Command;
 use crate::facts::count_as_known;
-use crate::gate::Job;
+use crate::gate::{Job, Verdict};
 use crate::ids::{CheckId, DeviceKey, EntryHash, HandoffId, RoleId, StepId};
 use crate::log::entry::{
     Acknowledge, Admit, Agree, Amend, Ask, Body, Briefed, Cannot, Close, ConditionNamed,
@@ -29,6 +29,16 @@ pub(super) struct Known<'a> {
     pub(super) in_contact: &'a dyn Fn(&DeviceKey) -> bool,
     /// What a device said it held, by its newest word.
     pub(super) said_held: &'a dyn Fn(&DeviceKey) -> Vec<(crate::ids::DeviceTag, u32)>,
+}
+
+/// Whether a new day began after a suspension.
+fn is_day_begun(job: &Job, suspend: &EntryHash) -> bool {
+    let graph = job.graph();
+    let days = job.facts().days(graph, graph.all());
+    days.into_iter().any(|ix| {
+        let is_of_it = matches!(graph.body(ix), Body::ResumeDay(day) if day.suspend == *suspend);
+        is_of_it && job.verdict(ix) == Verdict::Counts
+    })
 }
 
 /// Newest first.
@@ -438,11 +448,13 @@ pub(super) fn bodies(
             }))
         }
         Command::ResumeDay => {
-            match newest(job, |_, body| matches!(body, Body::Suspend(_))).next() {
-                Some(ix) => one(Body::ResumeDay(ResumeDay {
-                    suspend: job.graph().hash(ix),
-                })),
-                None => Err(vec![Reason::Duplicate]),
+            let suspended = newest(job, |_, body| matches!(body, Body::Suspend(_))).next();
+            // A day that began already does not begin once more: what was done in it would be to do again.
+            match suspended.map(|ix| job.graph().hash(ix)) {
+                Some(suspend) if !is_day_begun(job, &suspend) => {
+                    one(Body::ResumeDay(ResumeDay { suspend }))
+                }
+                _ => Err(vec![Reason::Duplicate]),
             }
         }
         Command::Close => one(Body::Close(Close {

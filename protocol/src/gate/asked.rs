@@ -3,10 +3,10 @@
 //! May use: job, done, stops, succession.   Never: this device's own watch; words for people.
 
 use super::bits::Steps;
-use super::done::{Against, Witness};
+use super::done::{Against, Given, Witness, open_places};
 use super::job::Job;
 use super::plans::{CheckAt, Roles, WhoBits};
-use super::records::{Kind, Weight};
+use super::records::{Ack, Kind, Weight};
 use super::succession::{majority, signers};
 use super::tally::Tally;
 use super::world::{Core, World};
@@ -294,28 +294,24 @@ impl Job {
 
     /// Roles that can still bring a check on.
     fn still_needed(&self, world: &World<'_>, check: &CheckAt) -> Vec<RoleId> {
-        let given: Vec<Roles> = world
+        let acks: Vec<&Ack> = world
             .candidates(check.no)
             .iter()
             .filter(|&&number| self.tally.weight(number) == Weight::Counts)
-            .map(|&number| self.core.records.ack(number).roles)
+            .map(|&number| self.core.records.ack(number))
             .collect();
+        let given: Vec<Roles> = acks.iter().map(|ack| ack.roles).collect();
         let open: Roles = match &check.who {
             WhoBits::Places(places) => {
-                // Each acknowledgement fills at most one place; places left over are open.
-                let mut used = vec![false; given.len()];
-                let mut open = 0;
-                for place in places {
-                    let filled = given
-                        .iter()
-                        .zip(&mut used)
-                        .find(|(roles, used)| !**used && **roles & place != 0);
-                    match filled {
-                        Some((_, used)) => *used = true,
-                        None => open |= place,
-                    }
+                // Each person fills at most one place; places left over are open.
+                let by_person: Given = acks
+                    .iter()
+                    .map(|ack| ((ack.person, ack.roles), ack.ix))
+                    .collect();
+                match open_places(places, &by_person) {
+                    0 => check.who.any(),
+                    open => open,
                 }
-                if open == 0 { check.who.any() } else { open }
             }
             WhoBits::SecondLook(first, second) => {
                 let has = |side: Roles| given.iter().any(|roles| roles & side != 0);

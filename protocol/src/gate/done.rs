@@ -340,7 +340,7 @@ impl World<'_> {
             };
         }
         // For each person the first acknowledgement for each set of roles.
-        let mut given: BTreeMap<(u16, Roles), EntryIx> = BTreeMap::new();
+        let mut given = Given::new();
         for (_, ack, roles) in self.counted(check, held) {
             let std::collections::btree_map::Entry::Vacant(new) = given.entry((ack.person, roles))
             else {
@@ -567,12 +567,35 @@ fn lowest_role() -> crate::ids::RoleId {
     crate::ids::RoleId::try_from("0").unwrap_or_else(|_| unreachable!("`0` is a name"))
 }
 
-/// A different person for each place, if there is one (matching by augmenting paths).
-fn seat(places: &[Roles], given: &BTreeMap<(u16, Roles), EntryIx>) -> Option<Vec<EntryIx>> {
+/// What a check of several roles was given: by which person with which roles, and the entry.
+pub(super) type Given = BTreeMap<(u16, Roles), EntryIx>;
+
+/// A different person for each place, if there is one.
+fn seat(places: &[Roles], given: &Given) -> Option<Vec<EntryIx>> {
+    let seats = seats(places, given);
+    (seats.len() == places.len()).then_some(seats)
+}
+
+/// The roles of which one more person would fill one more place.
+pub(super) fn open_places(places: &[Roles], given: &Given) -> Roles {
+    let filled = seats(places, given).len();
+    let fills = |place: &Roles| {
+        let mut more = given.clone();
+        more.insert((u16::MAX, *place), EntryIx(u32::MAX));
+        seats(places, &more).len() > filled
+    };
+    places
+        .iter()
+        .filter(|place| fills(place))
+        .fold(0, |open, place| open | place)
+}
+
+/// A different person for as many places as can be (matching by augmenting paths).
+fn seats(places: &[Roles], given: &Given) -> Vec<EntryIx> {
     fn place(
         at: usize,
         places: &[Roles],
-        given: &BTreeMap<(u16, Roles), EntryIx>,
+        given: &Given,
         seats: &mut BTreeMap<u16, (usize, EntryIx)>,
         tried: &mut BTreeSet<u16>,
     ) -> bool {
@@ -593,9 +616,7 @@ fn seat(places: &[Roles], given: &BTreeMap<(u16, Roles), EntryIx>) -> Option<Vec
     }
     let mut seats = BTreeMap::new();
     for at in 0..places.len() {
-        if !place(at, places, given, &mut seats, &mut BTreeSet::new()) {
-            return None;
-        }
+        let _ = place(at, places, given, &mut seats, &mut BTreeSet::new());
     }
-    Some(seats.into_values().map(|(_, ix)| ix).collect())
+    seats.into_values().map(|(_, ix)| ix).collect()
 }

@@ -35,8 +35,16 @@ pub(super) fn turn(
         let (one, other) = (&one.acknowledge.said, &other.acknowledge.said);
         one.is_same(other)
     };
+    // What a person reported who alone may repeat it is for somebody else to report.
+    let has_repeater = |reporter: &Answer| {
+        let person = job.roster().person(&reporter.device);
+        job.roster().devices().any(|device| {
+            job.roster().person(device) != person
+                && repeat.iter().any(|role| job.roster().holds(device, role))
+        })
+    };
     let mut reported: Vec<&Answer> = of_others.clone();
-    reported.retain(|other| by(other, report));
+    reported.retain(|other| by(other, report) && has_repeater(other));
     let was_misheard = |own: &Answer| {
         let mut repeats = of_others
             .iter()

@@ -7,6 +7,7 @@ use gantline_protocol::engine::Command;
 use gantline_protocol::gate::Job;
 use gantline_protocol::ids::{DeviceKey, EntryHash, RoleId};
 use gantline_protocol::log::entry::{Body, NoteKind};
+use gantline_protocol::plan::{Plan, Who};
 use std::collections::BTreeMap;
 
 /// The same is tried again after so long, ms.
@@ -124,7 +125,7 @@ impl Run<'_> {
             let entry = graph.hash(ix);
             acts.push((format!("void {entry}"), Command::Void { entry }));
         }
-        if suspended(job) && job.in_force().is_empty() {
+        if is_day_to_begin(job) && job.in_force().is_empty() {
             acts.push(("resume the day".to_owned(), Command::ResumeDay));
         }
         acts
@@ -239,15 +240,31 @@ fn late_notes(job: &Job) -> Vec<EntryHash> {
 }
 
 /// Whether the newest suspension has no new day after it.
-fn suspended(job: &Job) -> bool {
+/// Whether the job was suspended after the newest day began.
+fn is_day_to_begin(job: &Job) -> bool {
     let graph = job.graph();
-    graph.iter().any(|ix| {
-        matches!(graph.body(ix), Body::Suspend(_)) && {
-            let hash = graph.hash(ix);
-            !graph
-                .iter()
-                .any(|day| matches!(graph.body(day), Body::ResumeDay(day) if day.suspend == hash))
-        }
+    let mut suspended = graph
+        .iter()
+        .filter(|ix| matches!(graph.body(*ix), Body::Suspend(_)));
+    let is_over = |day| matches!(graph.body(day), Body::ResumeDay(_));
+    suspended.any(|ix| {
+        !graph
+            .iter()
+            .any(|day| is_over(day) && graph.before(ix, day))
+    })
+}
+
+/// Whether some check wants two people, one of each of these roles: then nobody can be both.
+fn want_two(plan: &Plan, one: &RoleId, other: &RoleId) -> bool {
+    let checks = plan.steps.iter().flat_map(|step| &step.checks);
+    checks.map(|check| &check.who).any(|who| {
+        let names = |role: &RoleId| match who {
+            Who::Roles(places) => places.contains(role),
+            Who::SecondLook { first, second } => first.contains(role) || second.contains(role),
+            Who::ReadBack { report, repeat } => report.contains(role) || repeat.contains(role),
+            Who::Each(_) => false,
+        };
+        names(one) && names(other)
     })
 }
 
@@ -259,7 +276,7 @@ fn helper(job: &Job, role: &RoleId) -> Option<DeviceKey> {
             plan.role(of)
                 .is_some_and(|role| role.not_with.contains(with))
         };
-        held != role && !not(held, role) && !not(role, held)
+        held != role && !not(held, role) && !not(role, held) && !want_two(plan, held, role)
     };
     job.roster()
         .devices()

@@ -83,7 +83,22 @@ fn crowd(wanted: &Wanted) -> Script {
         }
         count = rng.between(5, 40);
     }
-    script.events = drawn(&mut rng, &script, count, &[], &wild);
+    let mut events = drawn(&mut rng, &script, count, &[], &wild);
+    // A removal takes the consent of most, who give it here for whatever is proposed: most must be left after all.
+    let mut may_go = (devices.saturating_sub(1) / 2)
+        .saturating_sub(events.iter().filter(|e| goes(&e.what)).count());
+    events.retain(|event| {
+        let What::Person {
+            wild: Wild::Remove, ..
+        } = event.what
+        else {
+            return true;
+        };
+        let may = may_go > 0;
+        may_go = may_go.saturating_sub(1);
+        may
+    });
+    script.events = events;
     script
 }
 
@@ -196,15 +211,7 @@ fn drawn(rng: &mut Rng, script: &Script, count: u64, kinds: &[u64], wild: &[Wild
             let kind = kinds[usize_between(rng, 0, kinds.len() - 1)];
             fault(rng, script, kind)
         };
-        let goes = matches!(
-            what,
-            What::Dead { .. }
-                | What::Hostile { .. }
-                | What::Person {
-                    wild: Wild::Leave | Wild::NeverAnswers,
-                    ..
-                }
-        );
+        let goes = goes(&what);
         if goes && may_go == 0 {
             continue;
         }
@@ -213,6 +220,19 @@ fn drawn(rng: &mut Rng, script: &Script, count: u64, kinds: &[u64], wild: &[Wild
     }
     events.sort_by_key(|event| event.at_ms);
     events
+}
+
+/// Whether somebody is gone after it.
+fn goes(what: &What) -> bool {
+    matches!(
+        what,
+        What::Dead { .. }
+            | What::Hostile { .. }
+            | What::Person {
+                wild: Wild::Leave | Wild::NeverAnswers,
+                ..
+            }
+    )
 }
 
 fn person(rng: &mut Rng, script: &Script, wild: Wild) -> What {

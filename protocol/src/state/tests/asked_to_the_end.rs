@@ -53,13 +53,25 @@ fn kinds() -> Vec<(Who, Expects)> {
     kinds
 }
 
-/// A crew of six, two of them in the tower and two on the ground, and a step of the check and another one.
-fn crowd(who: Who, expects: Expects) -> Site {
+/// A crew of six, two of them in the tower and two on the ground, or of four, of whom one is in both; and a step of
+/// the check and another one.
+fn crowd(who: Who, expects: Expects, few: bool) -> Site {
     let mut plan = plan();
     plan.limits = vec![gap("1.5")];
     let seen = check("seen", Who::Roles(vec![name("observer")]), Expects::Yes);
     plan.steps = vec![step("rig", &[], vec![check("so", who, expects), seen])];
     let mut site = Site::with(plan);
+    if few {
+        let admit = Admit {
+            device: key(GROUND),
+            person: name("Ground 1"),
+            roles: vec![name("ground"), name("tower")],
+            replaces: None,
+        };
+        site.say(LEAD, Body::Admit(admit));
+        site.look_around();
+        return site;
+    }
     for (device, person, role) in [
         (TOWER_2, "Tower 2", "tower"),
         (GROUND_2, "Ground 2", "ground"),
@@ -78,6 +90,14 @@ fn crowd(who: Who, expects: Expects) -> Site {
     site
 }
 
+/// Who is on the job.
+fn crew(site: &Site) -> Vec<u8> {
+    let roster = site.job.roster();
+    (0..=GROUND_2)
+        .filter(|device| roster.present(&key(*device)))
+        .collect()
+}
+
 /// Stops are heard, asked about, agreed on and released.
 fn release(site: &mut Site) {
     let stops: Vec<EntryHash> = site.status(LEAD).stops.iter().map(|s| s.entry).collect();
@@ -85,11 +105,11 @@ fn release(site: &mut Site) {
         return;
     }
     for stop in &stops {
-        for device in 0..=GROUND_2 {
+        for device in crew(site) {
             site.say(device, Body::Heard(Heard { stop: *stop }));
         }
     }
-    for device in 0..=GROUND_2 {
+    for device in crew(site) {
         // After a second stop for the same cause everybody is briefed anew.
         site.say(device, Body::Briefed(Briefed { version: 0 }));
     }
@@ -101,7 +121,7 @@ fn release(site: &mut Site) {
     });
     let ask = site.say(LEAD, ask);
     let ask = site.job.graph().hash(ask);
-    for device in 1..=GROUND_2 {
+    for device in crew(site).into_iter().filter(|device| *device != LEAD) {
         site.say(device, Body::Agree(Agree { to: ask }));
     }
     site.look_around();
@@ -145,8 +165,10 @@ fn to_the_end(site: &mut Site, who: &Who, good: &Said, draw: &mut Draw, told: &m
             break;
         }
         is_asked = false;
-        let first = draw.below(6) as u8;
-        for device in (0..6).map(|device| (device + first) % 6) {
+        let mut crew = crew(site);
+        let first = draw.below(crew.len());
+        crew.rotate_left(first);
+        for device in crew {
             let Some(since) = asked(site, device) else {
                 continue;
             };
@@ -169,7 +191,8 @@ fn whatever_was_said_to_a_check_whoever_is_asked_brings_it_to_its_end() {
         for turn in 0..20 {
             let seed = kind as u64 * 1_000 + turn;
             let mut draw = Draw(seed);
-            let mut site = crowd(who.clone(), expects.clone());
+            let few = draw.below(4) == 0;
+            let mut site = crowd(who.clone(), expects.clone(), few);
             let mut told = Told::new();
             if draw.below(2) == 0 {
                 // What is said then speaks against a step that was complete: a stop.
@@ -177,7 +200,7 @@ fn whatever_was_said_to_a_check_whoever_is_asked_brings_it_to_its_end() {
                 assert!(to_the_end(&mut site, &who, &says[0], &mut draw, &mut told));
             }
             for _ in 0..draw.below(7) {
-                let device = draw.below(6) as u8;
+                let device = crew(&site)[draw.below(crew(&site).len())];
                 if draw.below(6) == 0 {
                     site.acknowledge(EYES, "rig", "seen", Said::Yes);
                     told.push("seen".to_owned());
