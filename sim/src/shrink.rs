@@ -130,7 +130,7 @@ mod tests {
             draw(&Wanted {
                 seed,
                 devices: None,
-                people: false,
+                short: false,
             })
         });
         let failing = failing.filter(|script| fails(script) && script.events.len() > 15);

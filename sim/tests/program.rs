@@ -37,7 +37,7 @@ fn small() -> Script {
     let mut script = draw(&Wanted {
         seed: 11,
         devices: Some(5),
-        people: false,
+        short: false,
     });
     script.plan = "small".to_owned();
     script.steps = Some(1);
@@ -61,10 +61,10 @@ fn each_subcommand_has_a_help_that_names_its_arguments() {
                 "--found",
                 "--keep-going",
                 "--as-found",
-                "--people",
+                "--short",
             ][..],
         ),
-        ("one", &["--trace", "--script", "--devices", "--people"][..]),
+        ("one", &["--trace", "--script", "--devices", "--short"][..]),
         ("cases", &["--only", "--seed", "--rough", "--first"][..]),
     ] {
         assert!(all.out.contains(&format!("  {command} ")), "{}", all.out);
@@ -196,15 +196,8 @@ fn a_range_of_seeds_answers_in_json() {
 }
 
 #[test]
-fn where_only_people_fail_only_what_people_do_must_occur() {
-    let said = sim(&[
-        "run",
-        "--seeds",
-        "1..2",
-        "--people",
-        "--all-occur",
-        "--json",
-    ]);
+fn in_short_runs_only_what_people_do_must_occur() {
+    let said = sim(&["run", "--seeds", "1..2", "--short", "--all-occur", "--json"]);
     assert_eq!(said.code, 1, "{}{}", said.out, said.error);
     let answer: serde_json::Value = serde_json::from_str(&said.out).unwrap();
     assert_eq!(answer["failing_seeds"], serde_json::json!([]));

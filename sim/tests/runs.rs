@@ -16,7 +16,7 @@ fn short(seed: u64) -> Script {
     let mut script = draw(&Wanted {
         seed,
         devices: None,
-        people: false,
+        short: false,
     });
     script.first_act_ms = script.first_act_ms.min(FIRST_ACT_MS);
     script

@@ -9,16 +9,16 @@ use gantline_sim::shrink::shrink_run;
 use std::path::Path;
 
 /// The command that repeats a seed.
-fn command(what: &str, devices: Option<u8>, people: bool) -> String {
+fn command(what: &str, devices: Option<u8>, short: bool) -> String {
     let devices = devices.map_or(String::new(), |devices| format!(" --devices {devices}"));
-    let people = if people { " --people" } else { "" };
-    format!("cargo run --release -p gantline-sim -- one {what}{devices}{people} --trace")
+    let short = if short { " --short" } else { "" };
+    format!("cargo run --release -p gantline-sim -- one {what}{devices}{short} --trace")
 }
 
 /// Says that a seed fails, and how to see it again.
-pub(super) fn say(seed: u64, devices: Option<u8>, people: bool, outcome: &Outcome) {
+pub(super) fn say(seed: u64, devices: Option<u8>, short: bool, outcome: &Outcome) {
     eprintln!("seed {seed} fails: {}", outcome.first_line());
-    eprintln!("  again: {}", command(&seed.to_string(), devices, people));
+    eprintln!("  again: {}", command(&seed.to_string(), devices, short));
 }
 
 /// Makes a failing script smaller and writes it to a file in a folder.

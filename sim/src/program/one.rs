@@ -16,9 +16,9 @@ pub(crate) struct Arguments {
     /// So many devices in the crew, whatever the seed draws.
     #[arg(long, value_parser = clap::value_parser!(u8).range(5..=32))]
     devices: Option<u8>,
-    /// The run that `run --people` makes of the seed: nothing fails but people.
+    /// The run that `run --short` makes of the seed.
     #[arg(long)]
-    people: bool,
+    short: bool,
     /// Says everything that happens, press by press.
     #[arg(long)]
     trace: bool,
@@ -44,7 +44,7 @@ pub(crate) fn one(arguments: &Arguments) -> Result<bool, Problem> {
         Ok(seed) => draw(&Wanted {
             seed: u64::from(seed),
             devices: arguments.devices.map(usize::from),
-            people: arguments.people,
+            short: arguments.short,
         }),
         Err(_) => read(&PathBuf::from(&arguments.seed))?,
     };

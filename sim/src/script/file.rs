@@ -73,7 +73,7 @@ mod tests {
             let script = draw(&Wanted {
                 seed,
                 devices: None,
-                people: seed % 3 == 2,
+                short: seed % 3 == 2,
             });
             let text = script.to_text().unwrap();
             assert_eq!(Script::from_text(&text).as_ref(), Ok(&script), "{text}");
@@ -85,7 +85,7 @@ mod tests {
         let good = draw(&Wanted {
             seed: 1,
             devices: Some(6),
-            people: false,
+            short: false,
         });
         let text = good.to_text().unwrap();
         let wrong = |from: &str, to: &str| {
