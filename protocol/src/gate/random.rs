@@ -126,11 +126,15 @@ impl Run {
         let (back, person) = gone[self.rng.below(gone.len())].clone();
         let in_office = |other: &usize| job.roster().supervisor == Some(self.crew.key(*other));
         let by = near.iter().copied().find(in_office).unwrap_or(device);
-        let role = ["tower", "observer", "ground"][self.rng.below(3)];
+        let mut roles = vec![name(["tower", "observer", "ground"][self.rng.below(3)])];
+        if self.rng.one_in(6) {
+            // The office does not pass so (SUCCESSION).
+            roles.push(name("supervisor"));
+        }
         let admit = Admit {
             device: self.crew.key(back),
             person,
-            roles: vec![name(role)],
+            roles,
             replaces: None,
         };
         self.crew.say(by, Body::Admit(admit));

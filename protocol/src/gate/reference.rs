@@ -597,7 +597,8 @@ impl<'a> Reference<'a> {
                     holder.admitted_by = Some(ix);
                     holder.roles.clear();
                 }
-                for role in &admit.roles {
+                // The office passes by handover and takeover alone (SUCCESSION).
+                for role in admit.roles.iter().filter(|role| !role.is_supervisor()) {
                     holder.roles.entry(role.clone()).or_insert(ix);
                 }
             }
