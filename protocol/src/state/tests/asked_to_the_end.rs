@@ -1,5 +1,6 @@
-//! Tests that whoever is asked can always bring a check to its end (I10): nothing that people said before leaves a
-//! crew with a check that is not complete and nobody's page asking for it.
+//! Tests that whoever is asked can bring a check to its end, whatever was said to it before (I10).
+//!
+//! Nothing that people said may leave a crew with a check that is not complete and nobody's page asking for it.
 use super::*;
 use crate::log::sample::Draw;
 
