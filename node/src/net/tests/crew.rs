@@ -227,6 +227,19 @@ async fn a_key_that_leaves_the_roster_loses_its_link_and_comes_back_with_it() {
     carries(&mut one, &mut two).await;
 }
 
+/// Whoever left and is admitted again at once: what is kept of a link ends with the roster, so it begins anew with it.
+#[tokio::test]
+async fn a_key_that_leaves_the_roster_for_a_moment_is_linked_anew() {
+    let (mut one, mut two) = pair(1, 2).await;
+    one.peers(&[]);
+    one.peers(&[key(2)]);
+    for (node, other) in [(&mut one, 2), (&mut two, 1)] {
+        node.wait_for(NetEvent::Down(key(other))).await;
+        node.wait_for(NetEvent::Up(key(other))).await;
+    }
+    carries(&mut one, &mut two).await;
+}
+
 #[tokio::test]
 async fn another_device_at_the_address_is_refused() {
     let (mut one, impostor) = (node(1).await, node(3).await);
