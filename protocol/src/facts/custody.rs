@@ -377,7 +377,9 @@ impl Facts {
         {
             return vec![Reason::Duplicate];
         }
-        if !self.is_newest_offer(graph, offer, trail, asked.cut) {
+        if self.is_over(graph, trail, asked.cut)
+            || !self.is_newest_offer(graph, offer, trail, asked.cut)
+        {
             return vec![Reason::MissingHandoff];
         }
         if trail.load {
@@ -422,14 +424,19 @@ impl Facts {
         }
     }
 
-    /// Whether an offer has come to its end in a cut.
+    /// Whether an offer has come to its end in a cut. Who offered a load and then says that they are not ready takes it
+    /// back, as long as they have not taken the load: they cannot say that they are ready, so that nobody could ever
+    /// go on with it, and it is offered anew.
     fn is_over(&self, graph: &Graph, trail: &OfferTrail, cut: &Cut) -> bool {
-        let end = if trail.load {
-            &trail.dones
-        } else {
-            &trail.takes
+        let any = |ends: &[EntryIx]| ends.iter().any(|&ix| graph.within(ix, cut));
+        if !trail.load {
+            return any(&trail.takes);
+        }
+        let is_taken_back = || {
+            let mut words = trail.readies.all(cut);
+            words.any(|(ix, ready)| !ready && graph.author(ix) == trail.by)
         };
-        end.iter().any(|&ix| graph.within(ix, cut))
+        any(&trail.dones) || (!any(&trail.takes) && is_taken_back())
     }
 
     /// Whether no other offer of the item came after this one: a new offer ends an older one.

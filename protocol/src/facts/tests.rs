@@ -391,6 +391,37 @@ fn a_ready_does_not_outlive_a_no_or_a_stop() {
 }
 
 #[test]
+fn who_offers_a_load_and_is_not_ready_takes_the_offer_back_and_offers_it_anew() {
+    let mut crew = Crew::new();
+    let offered = |crew: &Crew| {
+        let (graph, facts) = (&crew.graph, &crew.facts);
+        facts.open_offers(graph, graph.all(), &crew.roster).len()
+    };
+    let down = crew.say(TOWER, offer("string", Place::Ground, None));
+    let hash = crew.hash(down);
+    crew.say(GROUND, ready(hash, true));
+    assert_eq!(offered(&crew), 1);
+    let not = crew.say(TOWER, ready(hash, false));
+    assert!(handoff_codes(&crew, not).is_empty());
+    assert_eq!(offered(&crew), 0);
+    let late = crew.say(GROUND, ready(hash, true));
+    assert_eq!(handoff_codes(&crew, late), ["duplicate"]);
+    let taken = crew.say(TOWER, take(hash, 0));
+    assert_eq!(handoff_codes(&crew, taken), ["missing_handoff"]);
+    // Anew; once the load is taken it hangs, whatever is said.
+    let down = crew.say(TOWER, offer("string", Place::Ground, None));
+    let hash = crew.hash(down);
+    crew.say(GROUND, ready(hash, true));
+    let taken = crew.say(TOWER, take(hash, 0));
+    assert!(handoff_codes(&crew, taken).is_empty());
+    crew.say(TOWER, ready(hash, false));
+    assert_eq!(offered(&crew), 1);
+    let end = crew.say(TOWER, done(hash));
+    assert!(handoff_codes(&crew, end).is_empty());
+    assert_eq!(crew.at("string"), Place::Ground);
+}
+
+#[test]
 fn a_stop_bars_loads_and_not_tools() {
     let mut crew = Crew::new();
     crew.say(GROUND, plate("pole", Some(3), true));
