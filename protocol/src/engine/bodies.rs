@@ -31,14 +31,12 @@ pub(super) struct Known<'a> {
     pub(super) said_held: &'a dyn Fn(&DeviceKey) -> Vec<(crate::ids::DeviceTag, u32)>,
 }
 
-/// Whether a new day began after a suspension.
-fn is_day_begun(job: &Job, suspend: &EntryHash) -> bool {
+/// Whether a new day that counts began knowing of a suspension.
+fn is_day_begun(job: &Job, suspend: EntryIx) -> bool {
     let graph = job.graph();
     let days = job.facts().days(graph, graph.all());
-    days.into_iter().any(|ix| {
-        let is_of_it = matches!(graph.body(ix), Body::ResumeDay(day) if day.suspend == *suspend);
-        is_of_it && job.verdict(ix) == Verdict::Counts
-    })
+    days.into_iter()
+        .any(|day| graph.before(suspend, day) && job.verdict(day) == Verdict::Counts)
 }
 
 /// Newest first.
@@ -448,13 +446,13 @@ pub(super) fn bodies(
             }))
         }
         Command::ResumeDay => {
-            let suspended = newest(job, |_, body| matches!(body, Body::Suspend(_))).next();
             // A day that began already does not begin once more: what was done in it would be to do again.
-            match suspended.map(|ix| job.graph().hash(ix)) {
-                Some(suspend) if !is_day_begun(job, &suspend) => {
-                    one(Body::ResumeDay(ResumeDay { suspend }))
-                }
-                _ => Err(vec![Reason::Duplicate]),
+            let mut suspended = newest(job, |_, body| matches!(body, Body::Suspend(_)));
+            match suspended.find(|ix| !is_day_begun(job, *ix)) {
+                Some(ix) => one(Body::ResumeDay(ResumeDay {
+                    suspend: job.graph().hash(ix),
+                })),
+                None => Err(vec![Reason::Duplicate]),
             }
         }
         Command::Close => one(Body::Close(Close {
@@ -587,7 +585,7 @@ pub(super) fn pressed(command: &Command) -> String {
 #[allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 mod tests {
     use super::*;
-    use crate::gate::testkit::{Crew, EYES, GROUND, TOWER, name, plan};
+    use crate::gate::testkit::{Crew, EYES, GROUND, LEAD, TOWER, name, plan};
     use crate::plan::{Item, Place};
 
     /// What a press would write on a device whose own entries are all so old.
@@ -605,6 +603,42 @@ mod tests {
             said_held: &|_| Vec::new(),
         };
         bodies(&crew.devices[device].job, &known, command)
+    }
+
+    #[test]
+    fn a_day_begins_once_after_each_suspension_that_it_did_not_know_of() {
+        let mut crew = Crew::new(&plan(), 4);
+        let day = |crew: &Crew| match pressed(crew, LEAD, 0, &Command::ResumeDay) {
+            Ok(bodies) => match &bodies[..] {
+                [Body::ResumeDay(day)] => Some(day.suspend),
+                other => panic!("{other:?}"),
+            },
+            Err(reasons) => {
+                assert_eq!(reasons, [Reason::Duplicate]);
+                None
+            }
+        };
+        let suspend = || {
+            Body::Suspend(Suspend {
+                state: "string hung".into(),
+                resume_by: name("Lead"),
+                heads: None,
+                tools_out: 0,
+                tools_back: 0,
+            })
+        };
+        assert_eq!(day(&crew), None, "nothing was suspended");
+        // Older by its stamp, and not seen by the day.
+        let unseen = crew.say(EYES, suspend());
+        crew.say(LEAD, Body::Briefed(Briefed { version: 0 }));
+        let seen = crew.say(LEAD, suspend());
+        assert_eq!(day(&crew), Some(seen));
+        crew.say(LEAD, Body::ResumeDay(ResumeDay { suspend: seen }));
+        assert_eq!(day(&crew), None, "it has begun");
+        crew.sync();
+        assert_eq!(day(&crew), Some(unseen));
+        crew.say(LEAD, Body::ResumeDay(ResumeDay { suspend: unseen }));
+        assert_eq!(day(&crew), None);
     }
 
     #[test]

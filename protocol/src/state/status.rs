@@ -319,7 +319,7 @@ pub enum AskedOf {
     Briefing { version: u32 },
     /// Give this check; `again`: the holder gave it before a stop and it is to be given anew; `since`: with
     /// what was done since, for two people did not see alike, or saw alike that it does not pass (ROUND), or for the
-    /// holder's own value passes after one that did not, and nobody else is there who may read it (REREAD).
+    /// holder's own value passes after one that did not, and nobody else is asked who could bear it out (REREAD).
     Check {
         step: StepId,
         check: CheckId,
